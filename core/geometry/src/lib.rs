@@ -1,1 +1,24 @@
+//! Pure numbers for measuring a vehicle's structure: no files, no clock, no document.
+//!
+//! Read the modules in this order and they tell one story:
+//!
+//! | module | what it answers |
+//! |---|---|
+//! | [`frame`] | axes, sides, and directions in words |
+//! | [`fit`] | the set-up: from the instrument's frame to the vehicle's, with its covariance |
+//! | [`verdict`] | limit, uncertainty, decision |
+//! | [`check`] | a whole survey at once: set-up, deviations, verdicts, warnings |
+//! | [`rule`] | whether a survey meets what a hold point asks |
+//! | [`correct`] | the move that brings a part in, and the proof where none does |
+//! | [`stats`] | the few distributions that the rest stands on |
+//!
+//! Everything is in millimetres, in the vehicle's right-handed frame: x (length) positive
+//! rearward, y (width) positive to the vehicle's right, z (height) positive up.
 
+pub mod check;
+pub mod correct;
+pub mod fit;
+pub mod frame;
+pub mod rule;
+pub mod stats;
+pub mod verdict;

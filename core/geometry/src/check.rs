@@ -1,0 +1,221 @@
+//! A whole survey in one pure call: set-up, deviations, verdicts, and what to be warned of.
+//!
+//! [`check`] takes readings in the instrument's frame, the sheet's positions, and the names of the
+//! reference points, and answers for every point of the sheet, axis by axis. What it does, in
+//! order:
+//!
+//! 1. finds the set-up from the reference points ([`crate::fit`]);
+//! 2. asks whether they agree with the sheet as well as their uncertainties promise (the global
+//!    chi-square test at [`ALPHA`]); where they do not, nothing is called inside;
+//! 3. places every other reading, and takes its deviation with the uncertainty of the reading, the
+//!    rounding of the print and the set-up together;
+//! 4. judges each reference point by the others ([`crate::fit::Judged`]);
+//! 5. gives the verdicts ([`crate::verdict`]).
+//!
+//! **Build spread** (how far an undamaged vehicle may itself be from the sheet) loosens the
+//! reference points' hold on the set-up. It is not part of a deviation's own uncertainty: a limit
+//! is about the distance to the sheet, whatever caused it. Tests for *movement* need it, and
+//! [`Deviations::covariance_for_movement`] adds it.
+//!
+//! **No stated uncertainty**: when a reference point's reading comes without one, the set-up gives
+//! equal weights, no deviation has an uncertainty, and the comparison is plain; results and
+//! warnings say so.
+//!
+//! Units: millimetres. Points come back in the order of the sheet, so the order of the readings
+//! changes nothing. Cost: linear in the points; [`Check::deviations`] is quadratic.
+//!
+//! ```
+//! use datumtrail_geometry::check::{Reading, Request, Target, check};
+//! use datumtrail_geometry::frame::{Side, Vec3};
+//! use datumtrail_geometry::verdict::Verdict;
+//!
+//! let sheet = [
+//!     ("a", [0.0, -400.0, 70.0]),
+//!     ("b", [0.0, 400.0, 70.0]),
+//!     ("c", [1900.0, -450.0, 10.0]),
+//!     ("d", [1900.0, 450.0, 10.0]),
+//!     ("rail end", [3000.0, 500.0, 230.0]),
+//! ];
+//! let targets: Vec<Target> = sheet
+//!     .iter()
+//!     .map(|&(point, p)| Target::new(point, Side::Centre, p, 1.0).with_limit(3.0))
+//!     .collect();
+//! // The instrument's frame is shifted; the rail end sits 7 mm too far forward.
+//! let readings: Vec<Reading> = sheet
+//!     .iter()
+//!     .map(|&(point, [x, y, z])| {
+//!         let forward = if point == "rail end" { 7.0 } else { 0.0 };
+//!         Reading::new(point, [x - forward + 1000.0, y + 2000.0, z + 300.0], Some(0.4))
+//!     })
+//!     .collect();
+//! let references = ["a", "b", "c", "d"].map(String::from);
+//! let answer = check(&Request::new(&readings, &targets, &references))?;
+//!
+//! let rail = answer.point("rail end").ok_or("not there")?;
+//! assert_eq!(rail.length.verdict, Verdict::Outside);
+//! assert!((rail.length.deviation_mm.unwrap_or(0.0) + 7.0).abs() < 1e-9);
+//! assert_eq!(rail.height.verdict, Verdict::Inside);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod deviations;
+mod request;
+mod result;
+mod warning;
+
+pub use deviations::{DeviationPoint, Deviations};
+pub use request::{CheckError, Options, Reading, Request, Target};
+pub use result::{AxisResult, PlacedPoint, PointResult, SetUpResult};
+pub use warning::{TooCoarse, Warning};
+
+use crate::fit::{self, Reference, SetUp};
+use crate::frame::Mat3;
+
+/// The chance of a false alarm that the tests on a survey's reference points share.
+pub const ALPHA: f64 = 0.05;
+
+/// Below this number of reference points a set-up hides too much.
+pub const RECOMMENDED_REFERENCES: usize = 6;
+
+/// The answer to one survey.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct Check {
+    /// How the reference points fit.
+    pub setup: SetUpResult,
+    /// Every point of the sheet, in the sheet's order.
+    pub points: Vec<PointResult>,
+    /// Readings of points that the sheet does not have, placed in the vehicle's frame.
+    pub not_on_sheet: Vec<PlacedPoint>,
+    #[serde(skip)]
+    fitted: SetUp,
+    #[serde(skip)]
+    deviations: deviations::Parts,
+}
+
+impl Check {
+    /// The result for a point of the sheet.
+    pub fn point(&self, name: &str) -> Option<&PointResult> {
+        self.points.iter().find(|p| p.point == name)
+    }
+
+    /// The set-up with its matrices.
+    pub fn set_up(&self) -> &SetUp {
+        &self.fitted
+    }
+
+    /// All measured deviations with their joint covariance, for what looks at several points at
+    /// once. `None` where no uncertainty was stated.
+    pub fn deviations(&self) -> Option<Deviations> {
+        self.setup
+            .uncertainty_stated
+            .then(|| self.deviations.join(&self.fitted))
+    }
+}
+
+/// Checks a survey against a sheet.
+///
+/// # Errors
+/// See [`CheckError`]. Nothing panics on any input, and an error leaves nothing half done.
+pub fn check(request: &Request) -> Result<Check, CheckError> {
+    let survey = request::sort(request)?;
+    let stated = survey.references.iter().all(|r| r.covariance.is_some());
+    let build = request.build_spread_mm.filter(|_| stated).unwrap_or(0.0);
+    let build_covariance = Mat3::identity() * build * build;
+
+    let references: Vec<Reference> = survey
+        .references
+        .iter()
+        .map(|r| match r.covariance.filter(|_| stated) {
+            Some(covariance) => Reference {
+                reading: r.reading,
+                reading_covariance: covariance,
+                target: r.target.position_mm,
+                target_covariance: r.target.print_covariance_mm2 + build_covariance,
+            },
+            None => Reference {
+                reading: r.reading,
+                reading_covariance: Mat3::identity(),
+                target: r.target.position_mm,
+                target_covariance: Mat3::zeros(),
+            },
+        })
+        .collect();
+    let mut fitted = fit::set_up(&references)?;
+    let p = fitted.chi2_probability();
+    let scaled = stated && request.options.instrument_worse_than_stated;
+    if scaled {
+        fitted = fitted.scaled();
+    }
+    let doubtful = stated && !scaled && p < ALPHA;
+
+    let mut points = Vec::with_capacity(request.targets.len());
+    let mut parts = deviations::Parts::new(build);
+    for measured in &survey.points {
+        let target = measured.target;
+        let Some(reading) = measured.reading else {
+            points.push(result::not_measured(target));
+            continue;
+        };
+        let print = target.print_covariance_mm2 * fitted.variance_factor;
+        let seen = match measured.reference_index {
+            Some(index) => {
+                let judged = fitted
+                    .judge_by_the_others(index)
+                    .ok_or(CheckError::Fit(fit::FitError::NotSettled))?;
+                let position = fitted.apply(reading.position);
+                parts.push(target, true, position, judged.own_covariance);
+                let spread = build_covariance * fitted.variance_factor;
+                result::Seen {
+                    deviation: judged.deviation,
+                    covariance: stated.then(|| judged.covariance() - spread),
+                    residual: Some(position - target.position_mm),
+                    unchecked: judged.unchecked,
+                }
+            }
+            None => {
+                let position = fitted.apply(reading.position);
+                let deviation = position - target.position_mm;
+                let covariance = reading.covariance.filter(|_| stated);
+                if let Some(own) = covariance {
+                    parts.push(target, false, position, fitted.turn_covariance(own) + print);
+                }
+                result::Seen {
+                    deviation,
+                    covariance: covariance
+                        .map(|own| fitted.place(reading.position, own).covariance + print),
+                    residual: None,
+                    unchecked: [false; 3],
+                }
+            }
+        };
+        points.push(result::judge(target, &seen, fitted.belief, doubtful));
+    }
+
+    let not_on_sheet = survey
+        .strangers
+        .iter()
+        .map(|r| result::place(r, &fitted, stated))
+        .collect();
+    let mut warnings = Vec::new();
+    if doubtful {
+        warnings.push(Warning::SetUpTestFailed {
+            chi2: fitted.chi2,
+            dof: fitted.degrees_of_freedom,
+            p,
+        });
+    }
+    if scaled {
+        warnings.push(Warning::InstrumentScaled {
+            factor: fitted.variance_factor.sqrt(),
+            dof: fitted.degrees_of_freedom,
+        });
+    }
+    warning::about(&mut warnings, request, &points, &fitted, stated);
+    Ok(Check {
+        setup: SetUpResult::new(&fitted, stated.then_some(p), doubtful, request, warnings),
+        points,
+        not_on_sheet,
+        fitted,
+        deviations: parts,
+    })
+}

@@ -1,0 +1,408 @@
+//! Which stage a photograph belongs to, and how sure that is.
+//!
+//! A photograph ties to the stage that was open at its true time t. The time has a
+//! standard uncertainty u, so the question is asked for the whole window from t - 2u to
+//! t + 2u ([`COVERAGE`]: 95 % for a normal distribution, GUM 6.3.3):
+//!
+//! - the same one stage throughout: **certain**;
+//! - no stage throughout: **none open**;
+//! - more than one stage at t itself: **several open**;
+//! - otherwise a stage's border lies within the window: **borderline**, between the stages
+//!   on its two sides. A gap between two stages that lies within the window is bridged.
+//!
+//! In the hour that daylight saving repeats or skips, both candidates are tied; where they
+//! disagree the answer is **ambiguous**. A person's decision wins over all of it.
+//!
+//! A stage is open from the moment it was opened up to, not including, the moment it was
+//! closed.
+//!
+//! ```
+//! use datumtrail_photo::clock::{Moment, TrueTime};
+//! use datumtrail_photo::tie::{StageSpan, Tie, UNCHECKED_CLOCK_U_S, tie};
+//!
+//! let stages = [
+//!     StageSpan::new("strip-down", "2026-03-04T08:00:00Z".parse()?, Some("2026-03-04T10:00:00Z".parse()?)),
+//!     StageSpan::new("cut-out", "2026-03-04T10:00:00Z".parse()?, None),
+//! ];
+//! // Half a minute before the border, by a clock known to 20 s.
+//! let time = TrueTime::At(Moment { at: "2026-03-04T09:59:30Z".parse()?, u_s: Some(20.0) });
+//! assert_eq!(
+//!     tie(&time, &stages, None, UNCHECKED_CLOCK_U_S),
+//!     Tie::Borderline {
+//!         earlier: Some("strip-down".into()),
+//!         later: Some("cut-out".into()),
+//!         likelier: "strip-down".into(),
+//!         border_s: 30.0,
+//!     }
+//! );
+//! # Ok::<(), jiff::Error>(())
+//! ```
+
+use jiff::{SignedDuration, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use crate::clock::{Moment, TrueTime};
+use crate::time::Why;
+
+/// How many standard uncertainties the window reaches to either side.
+pub const COVERAGE: f64 = 2.0;
+
+/// What to assume, in seconds, for a clock that nobody has checked.
+///
+/// Common practice, no source: a phone follows the network and is right to a second or
+/// two; a pocket camera is set by hand, to the minute, and drifts by a few seconds a day.
+/// Two minutes keep both on the safe side without asking about every photograph. A clock
+/// that is wrong by hours is beyond any such figure: only checking it helps.
+pub const UNCHECKED_CLOCK_U_S: f64 = 120.0;
+
+/// When a stage was open. A stage that was reopened has a span for each time.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StageSpan {
+    /// The stage.
+    pub id: String,
+    /// When it was opened.
+    pub opened: Timestamp,
+    /// When it was closed; `None` while it is open.
+    pub closed: Option<Timestamp>,
+}
+
+impl StageSpan {
+    /// A span.
+    pub fn new(id: impl Into<String>, opened: Timestamp, closed: Option<Timestamp>) -> StageSpan {
+        StageSpan {
+            id: id.into(),
+            opened,
+            closed,
+        }
+    }
+
+    fn is_open_at(&self, t: Timestamp) -> bool {
+        self.opened <= t && self.closed.is_none_or(|closed| t < closed)
+    }
+}
+
+/// What a person decided.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Decision {
+    /// The stage they put the photograph in.
+    pub stage: String,
+    /// Who.
+    pub by: String,
+    /// When.
+    pub at: Timestamp,
+}
+
+/// Which stage a photograph belongs to, and how that is known.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "tie", rename_all = "snake_case")]
+pub enum Tie {
+    /// A person said so.
+    Decided(Decision),
+    /// One stage was open throughout the window.
+    Certain {
+        /// The stage.
+        stage: String,
+        /// Seconds to the nearest time at which any stage opened or closed.
+        border_s: Option<f64>,
+    },
+    /// No time in the file, but both neighbours in the camera's numbering, and everything
+    /// between them, lie in one stage.
+    Inferred {
+        /// The stage.
+        stage: String,
+        /// The dated file before.
+        after_file: String,
+        /// The dated file behind.
+        before_file: String,
+    },
+    /// A border lies within the window.
+    Borderline {
+        /// The stage before the border; `None` where none was open.
+        earlier: Option<String>,
+        /// The stage behind it; `None` where none was open.
+        later: Option<String>,
+        /// The stage open at the estimated time; where none was, the nearer of the two.
+        likelier: String,
+        /// Seconds from the estimated time to the border, not negative.
+        border_s: f64,
+    },
+    /// More than one stage was open at that time.
+    SeveralOpen {
+        /// Those stages, in the order in which they were opened.
+        stages: Vec<String>,
+    },
+    /// No stage was open anywhere in the window.
+    NoneOpen {
+        /// The stage closed last before it.
+        last_closed: Option<String>,
+        /// The stage opened first after it.
+        next_opened: Option<String>,
+    },
+    /// The hour that daylight saving repeats or skips, and the answer differs.
+    Ambiguous {
+        /// The answer for the earlier candidate.
+        earlier: Box<Tie>,
+        /// The answer for the later candidate.
+        later: Box<Tie>,
+        /// Whether the hour happens twice or never.
+        why: Why,
+    },
+    /// The file has no usable time.
+    NoTime,
+}
+
+impl Tie {
+    /// The stage, where it is settled: decided, certain, or inferred.
+    pub fn stage(&self) -> Option<&str> {
+        match self {
+            Tie::Decided(decision) => Some(&decision.stage),
+            Tie::Certain { stage, .. } | Tie::Inferred { stage, .. } => Some(stage),
+            _ => None,
+        }
+    }
+
+    /// The stage to offer first to a person who is asked: the settled one, else the likelier.
+    pub fn offered(&self) -> Option<&str> {
+        match self {
+            Tie::Borderline { likelier, .. } => Some(likelier),
+            other => other.stage(),
+        }
+    }
+
+    /// Whether a person should be asked.
+    pub fn is_doubtful(&self) -> bool {
+        self.stage().is_none()
+    }
+}
+
+/// Ties a photograph to a stage. The module's page has the rules.
+///
+/// `unchecked_u_s` is the standard uncertainty, in seconds, to assume where the camera's
+/// clock was never checked ([`UNCHECKED_CLOCK_U_S`] unless the shop knows better; anything
+/// that is no uncertainty is replaced by it). Spans that close before they open count as
+/// never open.
+pub fn tie(
+    time: &TrueTime,
+    stages: &[StageSpan],
+    decision: Option<&Decision>,
+    unchecked_u_s: f64,
+) -> Tie {
+    if let Some(decision) = decision {
+        return Tie::Decided(decision.clone());
+    }
+    match time {
+        TrueTime::Unknown => Tie::NoTime,
+        TrueTime::At(moment) => tie_moment(moment, stages, unchecked_u_s),
+        TrueTime::Inferred {
+            moment,
+            after_file,
+            before_file,
+        } => match tie_moment(moment, stages, unchecked_u_s) {
+            Tie::Certain { stage, .. } => Tie::Inferred {
+                stage,
+                after_file: after_file.clone(),
+                before_file: before_file.clone(),
+            },
+            doubtful => doubtful,
+        },
+        TrueTime::Either {
+            earlier,
+            later,
+            why,
+        } => {
+            let earlier = tie_moment(earlier, stages, unchecked_u_s);
+            let later = tie_moment(later, stages, unchecked_u_s);
+            match (&earlier, &later) {
+                (
+                    Tie::Certain { stage, border_s },
+                    Tie::Certain {
+                        stage: other,
+                        border_s: other_s,
+                    },
+                ) if stage == other => Tie::Certain {
+                    stage: stage.clone(),
+                    border_s: [*border_s, *other_s].into_iter().flatten().reduce(f64::min),
+                },
+                _ => Tie::Ambiguous {
+                    earlier: Box::new(earlier),
+                    later: Box::new(later),
+                    why: *why,
+                },
+            }
+        }
+    }
+}
+
+fn tie_moment(moment: &Moment, stages: &[StageSpan], unchecked_u_s: f64) -> Tie {
+    let line = TimeLine::new(stages);
+    let assumed = if unchecked_u_s.is_finite() && unchecked_u_s >= 0.0 {
+        unchecked_u_s
+    } else {
+        UNCHECKED_CLOCK_U_S
+    };
+    let t = moment.at;
+    let (from, to) = window(t, moment.u_s.unwrap_or(assumed));
+
+    let here = line.open_at(t);
+    if here.len() > 1 {
+        return Tie::SeveralOpen {
+            stages: here.into_iter().map(str::to_owned).collect(),
+        };
+    }
+    let here = here.first().copied();
+
+    // The nearest time, on each side, at which anything else than `here` is open.
+    let back = line.change_before(t, here).filter(|b| *b > from);
+    let ahead = line.change_after(t, here).filter(|b| *b <= to);
+    if back.is_none() && ahead.is_none() {
+        return match here {
+            Some(stage) => Tie::Certain {
+                stage: stage.to_owned(),
+                border_s: line.nearest_border_s(t),
+            },
+            None => Tie::NoneOpen {
+                last_closed: line.last_before(t, Timestamp::MIN).map(str::to_owned),
+                next_opened: line.next_after(t, Timestamp::MAX).map(str::to_owned),
+            },
+        };
+    }
+    borderline(&line, t, here, (from, to), (back, ahead))
+}
+
+fn borderline(
+    line: &TimeLine<'_>,
+    t: Timestamp,
+    here: Option<&str>,
+    (from, to): (Timestamp, Timestamp),
+    (back, ahead): (Option<Timestamp>, Option<Timestamp>),
+) -> Tie {
+    let away = |border: Option<Timestamp>| border.map(|b| apart_s(t, b));
+    let back_is_nearer = match (away(back), away(ahead)) {
+        (Some(b), Some(a)) => b <= a,
+        (b, _) => b.is_some(),
+    };
+    let border_s = away(if back_is_nearer { back } else { ahead }).unwrap_or(0.0);
+
+    // What is open on the far side of a border, across a gap if the window reaches over it.
+    let before = back.and_then(|b| line.other_before(b, from, here));
+    let behind = ahead.and_then(|b| line.other_from(b, to, here));
+    let (earlier, later, likelier) = match (here, back_is_nearer) {
+        (Some(stage), true) => (before, Some(stage), Some(stage)),
+        (Some(stage), false) => (Some(stage), behind, Some(stage)),
+        (None, true) => (before, behind, before.or(behind)),
+        (None, false) => (before, behind, behind.or(before)),
+    };
+    match likelier {
+        Some(likelier) => Tie::Borderline {
+            earlier: earlier.map(str::to_owned),
+            later: later.map(str::to_owned),
+            likelier: likelier.to_owned(),
+            border_s,
+        },
+        // Cannot be: a change away from "none open" is some stage opening.
+        None => Tie::NoneOpen {
+            last_closed: None,
+            next_opened: None,
+        },
+    }
+}
+
+fn window(t: Timestamp, u_s: f64) -> (Timestamp, Timestamp) {
+    let reach = SignedDuration::try_from_secs_f64(COVERAGE * u_s).unwrap_or(SignedDuration::MAX);
+    (
+        t.checked_sub(reach).unwrap_or(Timestamp::MIN),
+        t.checked_add(reach).unwrap_or(Timestamp::MAX),
+    )
+}
+
+fn apart_s(a: Timestamp, b: Timestamp) -> f64 {
+    b.duration_since(a).as_secs_f64().abs()
+}
+
+/// The stages' spans, in the order in which they were opened.
+struct TimeLine<'a> {
+    spans: Vec<&'a StageSpan>,
+    /// Every time at which a stage opens or closes, ascending.
+    borders: Vec<Timestamp>,
+}
+
+impl<'a> TimeLine<'a> {
+    fn new(stages: &'a [StageSpan]) -> TimeLine<'a> {
+        let mut spans: Vec<&StageSpan> = stages
+            .iter()
+            .filter(|s| s.closed.is_none_or(|closed| closed > s.opened))
+            .collect();
+        spans.sort_by_key(|s| s.opened);
+        let mut borders: Vec<Timestamp> = spans
+            .iter()
+            .flat_map(|s| [Some(s.opened), s.closed])
+            .flatten()
+            .collect();
+        borders.sort_unstable();
+        borders.dedup();
+        TimeLine { spans, borders }
+    }
+
+    /// The stages open at t, each once, in the order in which they were opened.
+    fn open_at(&self, t: Timestamp) -> Vec<&'a str> {
+        let mut open: Vec<&str> = Vec::new();
+        for span in self.spans.iter().filter(|s| s.is_open_at(t)) {
+            if !open.contains(&span.id.as_str()) {
+                open.push(&span.id);
+            }
+        }
+        open
+    }
+
+    fn is_alone(&self, stage: Option<&str>, t: Timestamp) -> bool {
+        self.open_at(t).as_slice() == stage.as_slice()
+    }
+
+    /// The latest border at or before t behind which it was not `here` alone.
+    fn change_before(&self, t: Timestamp, here: Option<&str>) -> Option<Timestamp> {
+        let past = self.borders.iter().rev().filter(|b| **b <= t);
+        past.copied().find(|b| !self.is_alone(here, just_before(*b)))
+    }
+
+    /// The first border after t from which it is not `here` alone.
+    fn change_after(&self, t: Timestamp, here: Option<&str>) -> Option<Timestamp> {
+        let future = self.borders.iter().filter(|b| **b > t);
+        future.copied().find(|b| !self.is_alone(here, *b))
+    }
+
+    /// The last stage other than `here` that was open before `border`, not looking back
+    /// further than `from`.
+    fn other_before(&self, border: Timestamp, from: Timestamp, here: Option<&str>) -> Option<&'a str> {
+        let probes = self.borders.iter().rev().filter(|b| **b <= border && **b > from);
+        let mut open = probes.map(|b| self.open_at(just_before(*b)));
+        open.find_map(|stages| stages.into_iter().rev().find(|s| Some(*s) != here))
+    }
+
+    /// The first stage other than `here` that is open from `border` on, not looking
+    /// further than `to`.
+    fn other_from(&self, border: Timestamp, to: Timestamp, here: Option<&str>) -> Option<&'a str> {
+        let probes = self.borders.iter().filter(|b| **b >= border && **b <= to);
+        let mut open = probes.map(|b| self.open_at(*b));
+        open.find_map(|stages| stages.into_iter().find(|s| Some(*s) != here))
+    }
+
+    fn last_before(&self, t: Timestamp, from: Timestamp) -> Option<&'a str> {
+        self.other_before(t, from, None)
+    }
+
+    fn next_after(&self, t: Timestamp, to: Timestamp) -> Option<&'a str> {
+        self.other_from(t, to, None)
+    }
+
+    fn nearest_border_s(&self, t: Timestamp) -> Option<f64> {
+        self.borders.iter().map(|b| apart_s(t, *b)).reduce(f64::min)
+    }
+}
+
+/// The last instant before `t`.
+fn just_before(t: Timestamp) -> Timestamp {
+    t.checked_sub(SignedDuration::from_nanos(1)).unwrap_or(t)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,284 @@
+//! What each kind of record holds. Records are written once and never changed.
+
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+
+use crate::store::blobs::BlobId;
+
+/// A record's identity: a UUID of version 7 as text, so that identities sort by time.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct RecordId(pub String);
+
+impl RecordId {
+    /// What people see and type: the last eight digits, which are random.
+    pub fn short(&self) -> &str {
+        let from = self.0.len().saturating_sub(8);
+        self.0.get(from..).unwrap_or(&self.0)
+    }
+}
+
+impl std::fmt::Display for RecordId {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// Who wrote a record, and when.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Stamp {
+    /// The device's public key.
+    pub by: String,
+    /// The person, where somebody said who they are.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub person: Option<String>,
+    /// RFC 3339 with offset.
+    pub at: String,
+}
+
+/// A kind of record, and the map of the document that holds it.
+pub trait Record: Serialize + DeserializeOwned {
+    /// The map's name in the document.
+    const MAP: &'static str;
+    /// What people call such a record.
+    const WORD: &'static str;
+    /// The record that this one corrects.
+    fn replaces(&self) -> Option<&RecordId> {
+        None
+    }
+}
+
+macro_rules! record {
+    ($type:ty, $map:literal, $word:literal) => {
+        impl Record for $type {
+            const MAP: &'static str = $map;
+            const WORD: &'static str = $word;
+        }
+    };
+}
+
+/// A dimension sheet as it was loaded: the file's own text and how it was to be read.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Sheet {
+    pub file: String,
+    /// The file, whole.
+    pub text: String,
+    /// Where the maker published it.
+    pub source: String,
+    /// "mm" or "in".
+    pub units: String,
+    /// How the file's axes point, where they are not ours.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub axes: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limit_mm: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limit_source: Option<String>,
+}
+record!(Sheet, "sheets", "sheet");
+
+/// A stage was opened.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Opening {
+    pub stage: String,
+    /// When it began, RFC 3339 with offset.
+    pub opened: String,
+    /// The hold points that stood before it, and what had opened them.
+    #[serde(default)]
+    pub passed: Vec<Passed>,
+}
+record!(Opening, "openings", "opening of a stage");
+
+/// How a hold point was open when a stage behind it was opened.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Passed {
+    pub hold: String,
+    /// "evidence", or "release" and the release's identity.
+    pub how: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub release: Option<RecordId>,
+}
+
+/// A stage was closed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Closing {
+    pub opening: RecordId,
+    /// When it ended, RFC 3339 with offset.
+    pub closed: String,
+}
+record!(Closing, "closings", "closing of a stage");
+
+/// Readings taken in one set-up with one instrument.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Survey {
+    pub stage: String,
+    /// The control points trusted as undamaged.
+    pub refs: Vec<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instrument: Option<String>,
+    /// The instrument's maximum permissible error, a bound for each axis.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mpe_mm: Option<f64>,
+    /// The standard uncertainty of each coordinate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_mm: Option<f64>,
+    /// How far an undamaged vehicle may itself be from the sheet, a standard deviation.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub build_spread_mm: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub build_spread_source: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub file: Option<String>,
+    /// "mm" or "in": as the readings were given. They are kept in millimetres.
+    pub units: String,
+}
+record!(Survey, "surveys", "survey");
+
+/// One observed position of one control point, in the instrument's frame, in millimetres.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Reading {
+    pub survey: RecordId,
+    pub point: String,
+    pub x: f64,
+    pub y: f64,
+    pub z: f64,
+    /// Standard uncertainty by axis of the instrument, where the file states it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u: Option<[f64; 3]>,
+    /// When it was taken, RFC 3339.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub time: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub replaces: Option<RecordId>,
+}
+impl Record for Reading {
+    const MAP: &'static str = "readings";
+    const WORD: &'static str = "reading";
+    fn replaces(&self) -> Option<&RecordId> {
+        self.replaces.as_ref()
+    }
+}
+
+/// A photograph: the identity of its bytes, and what the file says about itself.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Photo {
+    pub blob: BlobId,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub preview: Option<BlobId>,
+    /// Width and height of the preview, pixels.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub preview_size: Option<[u32; 2]>,
+    /// Why there is no preview.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub no_preview: Option<String>,
+    pub name: String,
+    pub bytes: u64,
+    pub media_type: String,
+    /// Width and height as stored, pixels.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub size: Option<[u32; 2]>,
+    /// The camera's name: make, model and serial, or what the shop calls it.
+    pub camera: String,
+    /// The camera's own time, and where in the file it stood.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taken: Option<datumtrail_photo::time::CameraTime>,
+    /// Why the file has no time that can be used.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub no_time: Option<String>,
+    /// The file carries a position. It stays in the original.
+    #[serde(default)]
+    pub has_gps: bool,
+}
+record!(Photo, "photos", "photo");
+
+/// Something a person wrote down.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Note {
+    pub text: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stage: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub photo: Option<RecordId>,
+    /// What the plan asks for by this key.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub about: Option<String>,
+}
+record!(Note, "notes", "note");
+
+/// A check of the plan was ticked.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Tick {
+    pub check: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub text: Option<String>,
+}
+record!(Tick, "ticks", "tick");
+
+/// A person opened a hold point without its evidence, and answers for it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Release {
+    pub hold: String,
+    pub name: String,
+    pub reason: String,
+    /// What was missing at that moment.
+    #[serde(default)]
+    pub missing: Vec<String>,
+}
+record!(Release, "releases", "release");
+
+/// A person said to which stage a photo belongs.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Tie {
+    pub photo: RecordId,
+    pub stage: String,
+}
+record!(Tie, "ties", "tie");
+
+/// What a camera's clock showed at a known moment.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ClockPoint {
+    pub camera: String,
+    /// What the camera's clock showed, RFC 3339: the civil time in the job's time zone.
+    pub showed: String,
+    /// What it truly was, RFC 3339.
+    pub was: String,
+    /// Standard uncertainty, seconds.
+    pub u_s: f64,
+    /// How it is known.
+    pub how: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub photo: Option<RecordId>,
+}
+record!(ClockPoint, "clocks", "clock point");
+
+/// A record was withdrawn. It stays, with the reason beside it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Withdrawal {
+    pub target: RecordId,
+    pub reason: String,
+}
+record!(Withdrawal, "withdrawals", "withdrawal");
+
+/// What a device calls itself.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Device {
+    pub name: String,
+}
+record!(Device, "devices", "device");
+
+/// The maps of the document, all made when the job is.
+pub const MAPS: [&str; 13] = [
+    Sheet::MAP,
+    Opening::MAP,
+    Closing::MAP,
+    Survey::MAP,
+    Reading::MAP,
+    Photo::MAP,
+    Note::MAP,
+    Tick::MAP,
+    Release::MAP,
+    Tie::MAP,
+    ClockPoint::MAP,
+    Withdrawal::MAP,
+    Device::MAP,
+];

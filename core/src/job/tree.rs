@@ -1,0 +1,295 @@
+//! Records to automerge values and back. The only place with raw automerge calls.
+//!
+//! A record passes through `serde_json::Value`: numbers stay numbers (an `f64` keeps every bit),
+//! lists and inner maps keep their shape. Maps are read in one pass each.
+
+use automerge::transaction::{CommitOptions, Transactable, Transaction};
+use automerge::{
+    Automerge, AutomergeError, ChangeHash, ObjId, ObjType, ROOT, ReadDoc, ScalarValue,
+    ScalarValueRef, ValueRef,
+};
+use serde::Serialize;
+use serde_json::{Map, Value};
+
+use super::record::{MAPS, Record, RecordId, Stamp};
+use crate::error::{Error, Result};
+
+/// The major version of the schema that this program reads and writes.
+pub const SCHEMA: i64 = 1;
+const MINOR: i64 = 0;
+const FORMAT: &str = "datumtrail.job";
+const ABOUT: &str = "about";
+
+/// A document for a new job.
+pub(crate) fn new_document(job: &str) -> Result<Automerge> {
+    let mut doc = Automerge::new();
+    change(&mut doc, "new job", |tx| {
+        tx.put(ROOT, "format", FORMAT)?;
+        tx.put(ROOT, "schema", SCHEMA)?;
+        tx.put(ROOT, "minor", MINOR)?;
+        tx.put(ROOT, "job", job)?;
+        tx.put_object(ROOT, ABOUT, ObjType::Map)?;
+        for map in MAPS {
+            tx.put_object(ROOT, map, ObjType::Map)?;
+        }
+        Ok(())
+    })?;
+    Ok(doc)
+}
+
+/// What the document says it is.
+pub(crate) struct Head {
+    pub job: String,
+    pub schema: i64,
+}
+
+/// Reads the head; `None` if the document is something else than a job.
+pub(crate) fn head(doc: &Automerge) -> Option<Head> {
+    let text = |key: &str| match doc.get(ROOT, key) {
+        Ok(Some((value, _))) => value.to_str().map(str::to_owned),
+        _ => None,
+    };
+    if text("format")? != FORMAT {
+        return None;
+    }
+    let schema = match doc.get(ROOT, "schema") {
+        Ok(Some((value, _))) => value.to_i64().or(value.to_u64().map(|n| n as i64))?,
+        _ => return None,
+    };
+    Some(Head {
+        job: text("job")?,
+        schema,
+    })
+}
+
+/// One change, all or nothing. Gives the hash that names it.
+///
+/// # Errors
+/// [`Error::ReadOnly`] where a newer version wrote the document.
+pub(crate) fn change(
+    doc: &mut Automerge,
+    message: &str,
+    edit: impl FnOnce(&mut Transaction<'_>) -> std::result::Result<(), AutomergeError>,
+) -> Result<Option<ChangeHash>> {
+    if let Some(head) = head(doc)
+        && head.schema > SCHEMA
+    {
+        return Err(Error::ReadOnly {
+            found: head.schema,
+            known: SCHEMA,
+        });
+    }
+    let mut tx = doc.transaction();
+    match edit(&mut tx) {
+        Ok(()) => {
+            let (hash, _) = tx.commit_with(CommitOptions::default().with_message(message));
+            Ok(hash)
+        }
+        Err(e) => {
+            tx.rollback();
+            Err(Error::Internal(format!(
+                "the document refused a change: {e}"
+            )))
+        }
+    }
+}
+
+/// Adds a record.
+pub(crate) fn put_record<R: Record>(
+    tx: &mut Transaction<'_>,
+    id: &str,
+    record: &R,
+    stamp: &Stamp,
+) -> std::result::Result<(), AutomergeError> {
+    let map = match tx.get(ROOT, R::MAP)? {
+        Some((automerge::Value::Object(ObjType::Map), map)) => map,
+        _ => tx.put_object(ROOT, R::MAP, ObjType::Map)?,
+    };
+    let at = tx.put_object(&map, id, ObjType::Map)?;
+    put_fields(tx, &at, &fields(record))?;
+    put_fields(tx, &at, &fields(stamp))
+}
+
+/// Sets a value about the job.
+pub(crate) fn put_about(
+    tx: &mut Transaction<'_>,
+    key: &str,
+    value: &Value,
+    stamp: &Stamp,
+) -> std::result::Result<(), AutomergeError> {
+    let about = match tx.get(ROOT, ABOUT)? {
+        Some((automerge::Value::Object(ObjType::Map), map)) => map,
+        _ => tx.put_object(ROOT, ABOUT, ObjType::Map)?,
+    };
+    let at = tx.put_object(&about, key, ObjType::Map)?;
+    let mut all = Map::new();
+    all.insert("value".into(), value.clone());
+    put_fields(tx, &at, &all)?;
+    put_fields(tx, &at, &fields(stamp))
+}
+
+/// Every value that stands for one key about the job: one, or several that were set at once.
+pub(crate) fn about(doc: &Automerge, key: &str) -> Vec<Map<String, Value>> {
+    let mut found = Vec::new();
+    for (value, about) in doc.get_all(ROOT, ABOUT).unwrap_or_default() {
+        if !value.is_object() {
+            continue;
+        }
+        for (value, at) in doc.get_all(&about, key).unwrap_or_default() {
+            if value.is_object() {
+                found.push(read_fields(doc, &at));
+            }
+        }
+    }
+    found
+}
+
+/// The winning text for one key about the job, without reading anything else.
+pub(crate) fn about_text(doc: &Automerge, key: &str) -> Option<String> {
+    let (_, about) = doc.get(ROOT, ABOUT).ok()??;
+    let (_, at) = doc.get(&about, key).ok()??;
+    let (value, _) = doc.get(&at, "value").ok()??;
+    value.to_str().map(str::to_owned)
+}
+
+/// What a device is called in this document.
+pub(crate) fn device_name(doc: &Automerge, device: &str) -> Option<String> {
+    let (_, devices) = doc.get(ROOT, super::record::Device::MAP).ok()??;
+    let (_, at) = doc.get(&devices, device).ok()??;
+    let (name, _) = doc.get(&at, "name").ok()??;
+    name.to_str().map(str::to_owned)
+}
+
+/// A record that could not be understood.
+#[derive(Clone, Debug, Serialize, PartialEq)]
+pub struct Unreadable {
+    pub map: String,
+    pub id: RecordId,
+    pub why: String,
+}
+
+/// All records of a kind in the order of their identities, and those that can't be understood.
+pub(crate) fn read_records<R: Record>(
+    doc: &Automerge,
+    unreadable: &mut Vec<Unreadable>,
+) -> Vec<(RecordId, Stamp, R)> {
+    let mut found = Vec::new();
+    // Should two versions of the program ever make the same map at once, both are read.
+    for (value, map) in doc.get_all(ROOT, R::MAP).unwrap_or_default() {
+        if !value.is_object() {
+            continue;
+        }
+        for item in doc.map_range(&map, ..) {
+            let id = RecordId(item.key.to_string());
+            let all = read_fields(doc, &item.id());
+            let read = serde_json::from_value::<Stamp>(Value::Object(all.clone()))
+                .and_then(|stamp| Ok((stamp, serde_json::from_value::<R>(Value::Object(all))?)));
+            match read {
+                Ok((stamp, record)) => found.push((id, stamp, record)),
+                Err(e) => unreadable.push(Unreadable {
+                    map: R::MAP.to_owned(),
+                    id,
+                    why: e.to_string(),
+                }),
+            }
+        }
+    }
+    found.sort_by(|a, b| a.0.cmp(&b.0));
+    found
+}
+
+fn fields(value: &impl Serialize) -> Map<String, Value> {
+    match serde_json::to_value(value) {
+        Ok(Value::Object(map)) => map,
+        // Records are structs with plain fields: they always become objects.
+        _ => Map::new(),
+    }
+}
+
+fn put_fields(
+    tx: &mut Transaction<'_>,
+    at: &ObjId,
+    all: &Map<String, Value>,
+) -> std::result::Result<(), AutomergeError> {
+    for (key, value) in all {
+        match value {
+            Value::Object(inner) => {
+                let at = tx.put_object(at, key.as_str(), ObjType::Map)?;
+                put_fields(tx, &at, inner)?;
+            }
+            Value::Array(items) => {
+                let at = tx.put_object(at, key.as_str(), ObjType::List)?;
+                put_items(tx, &at, items)?;
+            }
+            other => tx.put(at, key.as_str(), scalar(other))?,
+        }
+    }
+    Ok(())
+}
+
+fn put_items(
+    tx: &mut Transaction<'_>,
+    at: &ObjId,
+    items: &[Value],
+) -> std::result::Result<(), AutomergeError> {
+    for (index, value) in items.iter().enumerate() {
+        match value {
+            Value::Object(inner) => {
+                let at = tx.insert_object(at, index, ObjType::Map)?;
+                put_fields(tx, &at, inner)?;
+            }
+            Value::Array(inner) => {
+                let at = tx.insert_object(at, index, ObjType::List)?;
+                put_items(tx, &at, inner)?;
+            }
+            other => tx.insert(at, index, scalar(other))?,
+        }
+    }
+    Ok(())
+}
+
+fn scalar(value: &Value) -> ScalarValue {
+    match value {
+        Value::Bool(b) => ScalarValue::Boolean(*b),
+        Value::String(s) => ScalarValue::Str(s.as_str().into()),
+        Value::Number(n) => match (n.as_i64(), n.as_f64()) {
+            (Some(n), _) => ScalarValue::Int(n),
+            (None, Some(n)) => ScalarValue::F64(n),
+            (None, None) => ScalarValue::Null,
+        },
+        _ => ScalarValue::Null,
+    }
+}
+
+pub(crate) fn read_fields(doc: &Automerge, at: &ObjId) -> Map<String, Value> {
+    doc.map_range(at, ..)
+        .map(|item| {
+            let value = read_value(doc, &item.value, || item.id());
+            (item.key.to_string(), value)
+        })
+        .collect()
+}
+
+fn read_value(doc: &Automerge, value: &ValueRef<'_>, id: impl Fn() -> ObjId) -> Value {
+    match value {
+        ValueRef::Object(ObjType::Map | ObjType::Table) => Value::Object(read_fields(doc, &id())),
+        ValueRef::Object(ObjType::List) => Value::Array(
+            doc.list_range(id(), ..)
+                .map(|item| read_value(doc, &item.value, || item.id()))
+                .collect(),
+        ),
+        ValueRef::Object(ObjType::Text) => Value::String(doc.text(id()).unwrap_or_default()),
+        ValueRef::Scalar(scalar) => match scalar {
+            ScalarValueRef::Str(s) => Value::String(s.to_string()),
+            ScalarValueRef::Int(n) | ScalarValueRef::Counter(n) | ScalarValueRef::Timestamp(n) => {
+                Value::from(*n)
+            }
+            ScalarValueRef::Uint(n) => Value::from(*n),
+            ScalarValueRef::F64(n) => Value::from(*n),
+            ScalarValueRef::Boolean(b) => Value::Bool(*b),
+            ScalarValueRef::Bytes(_) | ScalarValueRef::Unknown { .. } | ScalarValueRef::Null => {
+                Value::Null
+            }
+        },
+    }
+}

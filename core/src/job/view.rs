@@ -1,0 +1,289 @@
+//! The typed read view of a job: everything in the document, nothing computed.
+
+use std::collections::{BTreeMap, HashMap};
+
+use automerge::Automerge;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use super::record::{self, Record, RecordId, Stamp};
+use super::tree;
+pub use super::tree::Unreadable;
+use crate::error::{Error, Result};
+
+/// A record with its identity, its author, and what became of it.
+#[derive(Clone, Debug, Serialize)]
+pub struct Entry<R> {
+    pub id: RecordId,
+    #[serde(flatten)]
+    pub stamp: Stamp,
+    #[serde(flatten)]
+    pub body: R,
+    /// The reason and author of its withdrawal.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub withdrawn: Option<Withdrawn>,
+    /// The record that corrects it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub replaced_by: Option<RecordId>,
+}
+
+impl<R> Entry<R> {
+    /// Whether it still counts.
+    pub fn stands(&self) -> bool {
+        self.withdrawn.is_none() && self.replaced_by.is_none()
+    }
+}
+
+/// Why a record no longer counts.
+#[derive(Clone, Debug, Serialize)]
+pub struct Withdrawn {
+    pub reason: String,
+    #[serde(flatten)]
+    pub stamp: Stamp,
+}
+
+/// A single value about the job, or several that were set at once.
+#[derive(Clone, Debug, Default, Serialize)]
+pub struct Settled {
+    /// The value every device shows first.
+    pub value: Option<String>,
+    /// All of them, where more than one stands: nobody has settled it yet.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub conflict: Vec<Claim>,
+}
+
+/// One of several values set at once.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Claim {
+    pub value: Value,
+    #[serde(flatten)]
+    pub stamp: Stamp,
+}
+
+/// The new part: what it is and the control points on it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Part {
+    pub name: String,
+    pub points: Vec<String>,
+}
+
+/// Everything in a job document.
+#[derive(Clone, Debug, Serialize)]
+pub struct JobView {
+    /// The job's identity, a UUID.
+    pub id: String,
+    /// The document's, as automerge-repo writes it.
+    pub document: String,
+    pub schema: i64,
+    pub name: Settled,
+    pub vehicle: Settled,
+    /// The IANA time zone that photo times without an offset are read in.
+    pub zone: Settled,
+    /// The plan's text, TOML.
+    #[serde(skip)]
+    pub plan: Settled,
+    #[serde(skip)]
+    pub part: Settled,
+    pub sheets: Vec<Entry<record::Sheet>>,
+    pub openings: Vec<Entry<record::Opening>>,
+    pub closings: Vec<Entry<record::Closing>>,
+    pub surveys: Vec<Entry<record::Survey>>,
+    pub readings: Vec<Entry<record::Reading>>,
+    pub photos: Vec<Entry<record::Photo>>,
+    pub notes: Vec<Entry<record::Note>>,
+    pub ticks: Vec<Entry<record::Tick>>,
+    pub releases: Vec<Entry<record::Release>>,
+    pub ties: Vec<Entry<record::Tie>>,
+    pub clocks: Vec<Entry<record::ClockPoint>>,
+    /// Device names by public key.
+    pub devices: BTreeMap<String, String>,
+    /// Records that a newer version wrote, or that are damaged. They stay in the document.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub unreadable: Vec<Unreadable>,
+}
+
+impl JobView {
+    /// Reads a document.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] if it is not a job.
+    pub fn read(doc: &Automerge, document: &str) -> Result<Self> {
+        let head = tree::head(doc).ok_or_else(|| {
+            Error::invalid(
+                format!("the document {document} is not a job"),
+                "name another",
+            )
+        })?;
+        let mut unreadable = Vec::new();
+        let withdrawals = tree::read_records::<record::Withdrawal>(doc, &mut unreadable);
+        let withdrawn: HashMap<RecordId, Withdrawn> = withdrawals
+            .into_iter()
+            .map(|(_, stamp, body)| {
+                let reason = body.reason;
+                (body.target, Withdrawn { reason, stamp })
+            })
+            .collect();
+        let mut reader = Reader {
+            doc,
+            withdrawn,
+            unreadable,
+        };
+        Ok(Self {
+            id: head.job,
+            document: document.to_owned(),
+            schema: head.schema,
+            name: settled(doc, "name"),
+            vehicle: settled(doc, "vehicle"),
+            zone: settled(doc, "zone"),
+            plan: settled(doc, "plan"),
+            part: settled(doc, "part"),
+            sheets: reader.entries(),
+            openings: reader.entries(),
+            closings: reader.entries(),
+            surveys: reader.entries(),
+            readings: reader.entries(),
+            photos: reader.entries(),
+            notes: reader.entries(),
+            ticks: reader.entries(),
+            releases: reader.entries(),
+            ties: reader.entries(),
+            clocks: reader.entries(),
+            devices: tree::read_records::<record::Device>(doc, &mut reader.unreadable)
+                .into_iter()
+                .map(|(id, _, device)| (id.0, device.name))
+                .collect(),
+            unreadable: reader.unreadable,
+        })
+    }
+
+    /// The job's name, or its identity where nobody named it.
+    pub fn title(&self) -> &str {
+        self.name.value.as_deref().unwrap_or(&self.id)
+    }
+
+    /// The sheet that counts: the newest that stands.
+    pub fn sheet(&self) -> Option<&Entry<record::Sheet>> {
+        self.sheets.iter().rev().find(|sheet| sheet.stands())
+    }
+
+    /// The new part, where the job says so.
+    pub fn part(&self) -> Option<Part> {
+        serde_json::from_str(self.part.value.as_deref()?).ok()
+    }
+
+    /// The readings of a survey that count, in the order they were taken.
+    pub fn readings_of<'a>(
+        &'a self,
+        survey: &'a RecordId,
+    ) -> impl Iterator<Item = &'a Entry<record::Reading>> {
+        self.readings
+            .iter()
+            .filter(move |r| r.stands() && r.body.survey == *survey)
+    }
+
+    /// Who wrote a record, in words.
+    pub fn author(&self, stamp: &Stamp) -> String {
+        let device = self.devices.get(&stamp.by).cloned();
+        let device = device.unwrap_or_else(|| stamp.by.chars().take(10).collect());
+        match &stamp.person {
+            Some(person) => format!("{person} ({device})"),
+            None => device,
+        }
+    }
+
+    /// The identities of all records, with the word for their kind: to find what a person means.
+    pub fn all_ids(&self) -> Vec<(&RecordId, &'static str)> {
+        fn of<R: Record>(list: &[Entry<R>]) -> impl Iterator<Item = (&RecordId, &'static str)> {
+            list.iter().map(|e| (&e.id, R::WORD))
+        }
+        of(&self.sheets)
+            .chain(of(&self.openings))
+            .chain(of(&self.closings))
+            .chain(of(&self.surveys))
+            .chain(of(&self.readings))
+            .chain(of(&self.photos))
+            .chain(of(&self.notes))
+            .chain(of(&self.ticks))
+            .chain(of(&self.releases))
+            .chain(of(&self.ties))
+            .chain(of(&self.clocks))
+            .collect()
+    }
+}
+
+/// Finds the one entry whose identity ends (or begins) with what the person typed.
+///
+/// # Errors
+/// [`Error::Unknown`] for none, [`Error::Invalid`] for several.
+pub fn find<'a, R: Record>(entries: &'a [Entry<R>], typed: &str) -> Result<&'a Entry<R>> {
+    let typed = typed.trim();
+    let mut fits = entries
+        .iter()
+        .filter(|e| !typed.is_empty() && (e.id.0.ends_with(typed) || e.id.0.starts_with(typed)));
+    match (fits.next(), fits.next()) {
+        (Some(one), None) => Ok(one),
+        (Some(_), Some(_)) => Err(Error::invalid(
+            format!("«{typed}» fits more than one {}", R::WORD),
+            "type more of its identity",
+        )),
+        (None, _) => Err(Error::Unknown {
+            kind: R::WORD,
+            name: typed.to_owned(),
+            todo: "the lists show the identities; their last digits are enough".into(),
+        }),
+    }
+}
+
+struct Reader<'a> {
+    doc: &'a Automerge,
+    withdrawn: HashMap<RecordId, Withdrawn>,
+    unreadable: Vec<Unreadable>,
+}
+
+impl Reader<'_> {
+    fn entries<R: Record>(&mut self) -> Vec<Entry<R>> {
+        let records = tree::read_records::<R>(self.doc, &mut self.unreadable);
+        let mut replaced: HashMap<RecordId, RecordId> = HashMap::new();
+        for (id, _, body) in &records {
+            // A correction that was itself withdrawn corrects nothing.
+            if let Some(old) = body.replaces()
+                && !self.withdrawn.contains_key(id)
+            {
+                replaced.insert(old.clone(), id.clone());
+            }
+        }
+        records
+            .into_iter()
+            .map(|(id, stamp, body)| Entry {
+                withdrawn: self.withdrawn.get(&id).cloned(),
+                replaced_by: replaced.get(&id).cloned(),
+                id,
+                stamp,
+                body,
+            })
+            .collect()
+    }
+}
+
+fn settled(doc: &Automerge, key: &str) -> Settled {
+    let mut claims: Vec<Claim> = tree::about(doc, key)
+        .into_iter()
+        .filter_map(|fields| serde_json::from_value(Value::Object(fields)).ok())
+        .collect();
+    // The same order on every device, whatever arrived first.
+    claims.sort_by(|a, b| {
+        (&b.stamp.at, &b.stamp.by, b.value.to_string()).cmp(&(
+            &a.stamp.at,
+            &a.stamp.by,
+            a.value.to_string(),
+        ))
+    });
+    Settled {
+        value: claims.first().and_then(|c| match &c.value {
+            Value::String(s) => Some(s.clone()),
+            Value::Null => None,
+            other => Some(other.to_string()),
+        }),
+        conflict: if claims.len() > 1 { claims } else { Vec::new() },
+    }
+}

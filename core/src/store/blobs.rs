@@ -1,0 +1,174 @@
+//! Photos and previews, by the BLAKE3 hash of their bytes.
+//!
+//! iroh-blobs' file store does the keeping; this module adds what it doesn't promise: when
+//! [`Blobs::add_file`] returns, the bytes, their hash tree, the database and the folder are on the
+//! disk, and survive the power going away.
+
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+
+use iroh_blobs::api::blobs::{AddPathOptions, BlobStatus, ImportMode};
+use iroh_blobs::store::fs::FsStore;
+use iroh_blobs::store::fs::options::PathOptions;
+use iroh_blobs::{BlobFormat, Hash};
+use serde::{Deserialize, Serialize};
+
+use super::sync_folder;
+use crate::error::{Error, Result};
+
+/// What identifies a photo or preview: BLAKE3 of its bytes, 64 hexadecimal digits.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct BlobId(pub String);
+
+impl BlobId {
+    fn hash(&self) -> Result<Hash> {
+        Hash::from_str(&self.0).map_err(|_| Error::Invalid {
+            what: format!("«{}» is not the identity of a photo", self.0),
+            todo: "an identity has 64 hexadecimal digits".into(),
+        })
+    }
+}
+
+impl std::fmt::Display for BlobId {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// The store of one shop folder.
+#[derive(Debug, Clone)]
+pub struct Blobs {
+    store: FsStore,
+    paths: PathOptions,
+    root: PathBuf,
+}
+
+impl Blobs {
+    /// Opens the store in `root`.
+    pub async fn open(root: &Path) -> Result<Self> {
+        let store = FsStore::load(root).await.map_err(|e| Error::Damaged {
+            what: root.to_owned(),
+            why: e.to_string(),
+            todo: "restore the folder from a backup or from another device".into(),
+        })?;
+        Ok(Self {
+            store,
+            paths: PathOptions::new(root),
+            root: root.to_owned(),
+        })
+    }
+
+    /// Takes in a file, untouched. Not durable before [`Blobs::flush`].
+    pub async fn add_file(&self, path: &Path) -> Result<BlobId> {
+        let path = std::path::absolute(path).map_err(|e| Error::io(path, e))?;
+        let tag = self
+            .store
+            .blobs()
+            .add_path_with_opts(AddPathOptions {
+                path: path.clone(),
+                format: BlobFormat::Raw,
+                mode: ImportMode::Copy,
+            })
+            .with_tag()
+            .await
+            .map_err(|e| Error::NotSaved {
+                path,
+                source: std::io::Error::other(e.to_string()),
+            })?;
+        Ok(BlobId(tag.hash.to_hex().to_string()))
+    }
+
+    /// Takes in bytes. Not durable before [`Blobs::flush`].
+    pub async fn add_bytes(&self, bytes: Vec<u8>) -> Result<BlobId> {
+        let tag = self
+            .store
+            .blobs()
+            .add_bytes(bytes)
+            .with_tag()
+            .await
+            .map_err(|e| Error::NotSaved {
+                path: self.root.clone(),
+                source: std::io::Error::other(e.to_string()),
+            })?;
+        Ok(BlobId(tag.hash.to_hex().to_string()))
+    }
+
+    /// Makes these blobs durable: their files, the database, the folder. Small blobs live in the
+    /// database and have no file of their own.
+    ///
+    /// # Errors
+    /// [`Error::NotSaved`]: none of them may then be acknowledged.
+    pub async fn flush(&self, ids: &[BlobId]) -> Result<()> {
+        self.store.sync_db().await.map_err(|e| Error::NotSaved {
+            path: self.root.clone(),
+            source: std::io::Error::other(e.to_string()),
+        })?;
+        let mut files = Vec::new();
+        for id in ids {
+            let hash = id.hash()?;
+            files.push(self.paths.data_path(&hash));
+            files.push(self.paths.outboard_path(&hash));
+        }
+        let folder = self.paths.data_path.clone();
+        tokio::task::spawn_blocking(move || {
+            for path in files {
+                match std::fs::File::open(&path) {
+                    Ok(file) => file.sync_all().map_err(|e| Error::NotSaved {
+                        path: path.clone(),
+                        source: e,
+                    })?,
+                    Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+                    Err(e) => return Err(Error::io(&path, e)),
+                }
+            }
+            sync_folder(&folder).map_err(|e| Error::io(&folder, e))
+        })
+        .await
+        .map_err(|e| Error::Internal(e.to_string()))?
+    }
+
+    /// Whether all the bytes are here.
+    pub async fn has(&self, id: &BlobId) -> Result<bool> {
+        let status = self
+            .store
+            .blobs()
+            .status(id.hash()?)
+            .await
+            .map_err(|e| Error::Internal(e.to_string()))?;
+        Ok(matches!(status, BlobStatus::Complete { .. }))
+    }
+
+    /// All the bytes, checked against the identity as they are read.
+    ///
+    /// # Errors
+    /// [`Error::Damaged`] if they are missing or no longer what they were.
+    pub async fn read(&self, id: &BlobId) -> Result<Vec<u8>> {
+        let hash = id.hash()?;
+        let damaged = |why: String| Error::Damaged {
+            what: self.paths.data_path(&hash),
+            why,
+            todo: "fetch the photo again from another device or an archive".into(),
+        };
+        if !self.has(id).await? {
+            return Err(damaged("the bytes of this photo are not here".into()));
+        }
+        let bytes = self
+            .store
+            .blobs()
+            .get_bytes(hash)
+            .await
+            .map_err(|e| damaged(e.to_string()))?;
+        if blake3::hash(&bytes).to_hex().as_str() != id.0 {
+            return Err(damaged(
+                "the bytes have changed since they were stored".into(),
+            ));
+        }
+        Ok(bytes.to_vec())
+    }
+
+    /// Closes the store, writing out what it holds back.
+    pub async fn close(&self) {
+        let _ = self.store.shutdown().await;
+    }
+}

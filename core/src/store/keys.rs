@@ -1,0 +1,73 @@
+//! The device's own key: who wrote a record.
+
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+use crate::error::{Error, Result};
+
+/// A device's public identity: its Ed25519 public key in hexadecimal, 64 digits.
+#[derive(
+    Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
+#[serde(transparent)]
+pub struct DeviceId(pub String);
+
+impl DeviceId {
+    /// The first ten digits: enough for a person to tell a shop's devices apart.
+    pub fn short(&self) -> &str {
+        self.0.get(..10).unwrap_or(&self.0)
+    }
+}
+
+impl fmt::Display for DeviceId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// The device's secret key. It never leaves the shop folder.
+#[derive(Clone)]
+pub struct DeviceKey(iroh::SecretKey);
+
+impl DeviceKey {
+    /// Reads the key of a shop folder, or makes one there if it has none.
+    ///
+    /// # Errors
+    /// [`Error::Damaged`] if the file is not a key; it is never replaced, because a new key would
+    /// be a new device.
+    pub fn load_or_create(folder: &Path) -> Result<Self> {
+        let path = folder.join("device.key");
+        match std::fs::read(&path) {
+            Ok(bytes) => {
+                let bytes: [u8; 32] = bytes.try_into().map_err(|_| Error::Damaged {
+                    what: path.clone(),
+                    why: "the device's key must be 32 bytes long".into(),
+                    todo: "restore the file from a backup; without it this is a new device".into(),
+                })?;
+                Ok(Self(iroh::SecretKey::from_bytes(&bytes)))
+            }
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+                let key = iroh::SecretKey::generate();
+                write_private(&path, &key.to_bytes()).map_err(|e| Error::io(&path, e))?;
+                Ok(Self(key))
+            }
+            Err(e) => Err(Error::io(&path, e)),
+        }
+    }
+
+    /// The public half.
+    pub fn id(&self) -> DeviceId {
+        DeviceId(self.0.public().to_string())
+    }
+}
+
+impl fmt::Debug for DeviceKey {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "DeviceKey({})", self.id().short())
+    }
+}
+
+fn write_private(path: &PathBuf, bytes: &[u8]) -> std::io::Result<()> {
+    // tempfile makes its files readable by their owner only, and the rename keeps that.
+    super::write_whole(path, bytes)
+}

@@ -1,0 +1,321 @@
+//! Two cameras, and the photographs they took.
+//!
+//! The phone's clock is right and its files say so: hundredths of a second and the offset from
+//! UTC. The pocket camera's clock was never put forward in spring and has lost seven minutes
+//! since; its files carry whole seconds and no offset, so nothing in them tells. What tells is its
+//! photograph of the clock on the shop's wall: whoever looks at it reads the true time.
+
+use jiff::civil::DateTime;
+use jiff::tz::Offset;
+use jiff::{SignedDuration, Timestamp};
+use thiserror::Error;
+
+use datumtrail_photo::write::{ExifFields, WriteError, with_exif};
+
+use crate::plan::{OFFSET, at};
+use crate::scene::motifs::Eye;
+use crate::scene::render::Picture;
+use crate::scene::{Motif, draw};
+
+/// Width of the story's photographs in pixels; their height is three quarters of it.
+pub const WIDTH: usize = 1600;
+
+const JPEG_QUALITY: u8 = 85;
+
+/// An invented camera.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Camera {
+    pub make: &'static str,
+    pub model: &'static str,
+    /// Phones write none.
+    pub serial: Option<&'static str>,
+    /// What to add to its clock to get the true time.
+    pub behind: SignedDuration,
+    /// The offset it writes beside its time, if it writes one.
+    pub offset: Option<Offset>,
+    /// Whether it writes fractions of a second.
+    pub sub_second: bool,
+    eye: Eye,
+}
+
+/// The phone: right.
+pub const PHONE: Camera = Camera {
+    make: "Lumarek",
+    model: "Fennel 7",
+    serial: None,
+    behind: SignedDuration::ZERO,
+    offset: Some(OFFSET),
+    sub_second: true,
+    eye: Eye::Phone,
+};
+
+/// The pocket camera: 1 h 07 min 12 s slow, and silent about it.
+pub const POCKET: Camera = Camera {
+    make: "Wrenfield",
+    model: "Pocket C12",
+    serial: Some("WC12-58840"),
+    behind: SignedDuration::from_secs(3600 + 7 * 60 + 12),
+    offset: None,
+    sub_second: false,
+    eye: Eye::Pocket,
+};
+
+impl Camera {
+    /// What the camera's clock showed at a true time.
+    pub fn clock(&self, truth: Timestamp) -> DateTime {
+        OFFSET.to_datetime(truth.saturating_sub(self.behind).unwrap_or(truth))
+    }
+}
+
+/// Why a photograph could not be made.
+#[derive(Debug, Error)]
+pub enum PhotoError {
+    #[error("the demo's picture {file} could not be encoded as JPEG")]
+    Jpeg {
+        file: String,
+        #[source]
+        source: jpeg_encoder::EncodingError,
+    },
+    #[error("the demo's picture {file} could not be given its Exif data")]
+    Exif {
+        file: String,
+        #[source]
+        source: WriteError,
+    },
+}
+
+/// A photograph of the story.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DemoPhoto {
+    /// As the camera named it, in its own numbering.
+    pub file_name: String,
+    pub camera: &'static Camera,
+    /// When the shutter was really pressed.
+    pub true_time: Timestamp,
+    /// The stage that was open then.
+    pub stage: &'static str,
+    /// What is to be seen, for whoever writes about the story; not in the file.
+    pub caption: &'static str,
+    pub motif: Motif,
+    /// The camera was held upright: stored lying, with an Exif orientation to turn it.
+    pub upright: bool,
+    seed: u32,
+}
+
+impl DemoPhoto {
+    /// Draws the photograph and writes what its camera would: the file's bytes. The same photo
+    /// gives the same bytes every time.
+    ///
+    /// # Errors
+    /// [`PhotoError`] if an encoder refuses, which no photograph of [`photos`] makes it do.
+    pub fn jpeg(&self) -> Result<Vec<u8>, PhotoError> {
+        self.jpeg_of_width(WIDTH)
+    }
+
+    /// The same, smaller or larger.
+    ///
+    /// # Errors
+    /// As [`DemoPhoto::jpeg`].
+    pub fn jpeg_of_width(&self, width: usize) -> Result<Vec<u8>, PhotoError> {
+        let (w, h) = if self.upright { (width * 3 / 4, width) } else { (width, width * 3 / 4) };
+        let mut picture = draw(self.motif, self.camera.eye, (w, h), self.seed);
+        if self.upright {
+            picture = turned_left(&picture);
+        }
+        let mut jpeg = Vec::new();
+        let size = |n: usize| u16::try_from(n).unwrap_or(u16::MAX);
+        jpeg_encoder::Encoder::new(&mut jpeg, JPEG_QUALITY)
+            .encode(&picture.rgb, size(picture.width), size(picture.height), jpeg_encoder::ColorType::Rgb)
+            .map_err(|source| PhotoError::Jpeg { file: self.file_name.clone(), source })?;
+        with_exif(&jpeg, &self.exif())
+            .map_err(|source| PhotoError::Exif { file: self.file_name.clone(), source })
+    }
+
+    /// What the camera writes into the file.
+    pub fn exif(&self) -> ExifFields {
+        let shown = self.camera.clock(self.true_time);
+        let whole = shown.with().subsec_nanosecond(0).build().unwrap_or(shown);
+        ExifFields {
+            date_time_original: Some(whole),
+            date_time_digitized: Some(whole),
+            date_time: Some(whole),
+            sub_sec: self.camera.sub_second.then(|| format!("{:03}", shown.millisecond())),
+            offset: self.camera.offset,
+            make: Some(self.camera.make.into()),
+            model: Some(self.camera.model.into()),
+            body_serial: self.camera.serial.map(String::from),
+            orientation: Some(if self.upright { 6 } else { 1 }),
+            ..ExifFields::default()
+        }
+    }
+}
+
+/// Turns a picture a quarter to the left, as an upright camera's sensor stores it; Exif
+/// orientation 6 turns it back.
+fn turned_left(picture: &Picture) -> Picture {
+    let (w, h) = (picture.width, picture.height);
+    let mut rgb = Vec::with_capacity(picture.rgb.len());
+    for y in 0..w {
+        for x in 0..h {
+            let from = (x * w + (w - 1 - y)) * 3;
+            rgb.extend(picture.rgb.get(from..from + 3).unwrap_or(&[0, 0, 0]));
+        }
+    }
+    Picture { width: h, height: w, rgb }
+}
+
+/// The photograph of the shop's clock: with it the pocket camera's clock is put right.
+pub fn clock_photo() -> Option<DemoPhoto> {
+    photos().into_iter().find(|p| matches!(p.motif, Motif::ShopClock { .. }))
+}
+
+/// All photographs, in the order in which they were taken.
+pub fn photos() -> Vec<DemoPhoto> {
+    let mut number = 1030411;
+    let mut count = 0;
+    let mut photo = |camera: &'static Camera, true_time: Timestamp, stage, motif, upright, caption| {
+        count += 1;
+        let file_name = if camera.sub_second {
+            let t = camera.clock(true_time);
+            format!("IMG_{}_{:03}.jpg", t.strftime("%Y%m%d_%H%M%S"), t.millisecond())
+        } else {
+            number += 1;
+            format!("P{number}.JPG")
+        };
+        DemoPhoto { file_name, camera, true_time, stage, caption, motif, upright, seed: count }
+    };
+    let (phone, pocket) = (&PHONE, &POCKET);
+    let clock = Motif::ShopClock { hour: 8, minute: 31, second: 20 };
+    vec![
+        photo(phone, at(12, 8, 12, 4, 318), "arrival", Motif::Arrival, false, "The van as it came in, struck at the left rear corner"),
+        photo(phone, at(12, 8, 13, 51, 902), "arrival", Motif::StruckCorner, false, "The struck corner: bumper torn, lamp gone, quarter pushed in"),
+        photo(pocket, at(12, 8, 31, 20, 0), "arrival", clock, false, "The shop's clock, to put the camera's right"),
+        photo(phone, at(12, 9, 47, 33, 120), "as-found-survey", Motif::ProbeSill, false, "Probe at P3, a reference point in the sill"),
+        photo(pocket, at(12, 10, 22, 10, 0), "as-found-survey", Motif::CollapsedRail, false, "The collapsed end of the left rear rail, from below"),
+        photo(phone, at(12, 10, 57, 2, 744), "as-found-survey", Motif::ProbeCollapsed, true, "Probe at the folded rail end"),
+        photo(pocket, at(12, 12, 5, 48, 0), "strip-down", Motif::BumperOff, false, "Bumper and lamp off, beam on the mat"),
+        photo(phone, at(12, 13, 20, 15, 56), "strip-down", Motif::Trolley, false, "What came off, sorted on the trolley"),
+        photo(phone, at(12, 15, 4, 37, 480), "cut-out", Motif::CutLine, false, "Joint scribed and dimensioned from R3"),
+        photo(pocket, at(12, 15, 51, 5, 0), "cut-out", Motif::Drilling, false, "Spot welds drilled out along the lip"),
+        photo(phone, at(12, 17, 2, 41, 233), "cut-out", Motif::Stub, false, "The rail's stub, edges ground bare"),
+        photo(pocket, at(13, 8, 20, 30, 0), "trial-fit", Motif::TrialFit, false, "New section clamped in its joint"),
+        photo(phone, at(13, 9, 14, 9, 671), "trial-fit", Motif::BeamBolted, false, "Beam and lamp bolted on: everything lines up"),
+        // Four seconds after the border between two stages, by a clock that is corrected to the second.
+        photo(pocket, at(13, 9, 38, 4, 0), "fit-survey", Motif::PanelGap, false, "Gap at the door beside the lamp, even"),
+        photo(phone, at(13, 10, 11, 26, 398), "fit-survey", Motif::ProbeNewEnd, false, "Probe at R6, the new section's end plate"),
+        photo(pocket, at(13, 10, 52, 17, 0), "fit-survey", Motif::Moving, false, "Section drawn rearward with the screw; the bright strip shows by how much"),
+        photo(phone, at(13, 11, 27, 54, 10), "fit-survey", Motif::ProbeMoved, false, "Probe at R5 after the move"),
+        photo(phone, at(13, 12, 6, 20, 845), "test-welds", Motif::Coupons, false, "Test welds on coupons of the same sheet"),
+        photo(pocket, at(13, 12, 21, 42, 0), "test-welds", Motif::Peeled, false, "A coupon peeled in the vice: the nuggets tore out"),
+        photo(phone, at(13, 14, 18, 31, 507), "hidden-welds", Motif::HiddenWelds, false, "Welds at the sleeve, inside the open box"),
+        photo(phone, at(13, 14, 19, 8, 222), "hidden-welds", Motif::HiddenWeldsNear, false, "The same welds from near"),
+        photo(pocket, at(13, 14, 47, 55, 0), "hidden-welds", Motif::HiddenWeldsAll, false, "The open box along the whole section, before the plate goes on"),
+        photo(phone, at(13, 16, 12, 47, 90), "closing-panel", Motif::ClosingPlate, false, "Closing plate clamped"),
+        photo(pocket, at(14, 8, 55, 3, 0), "weld-out", Motif::WeldOut, false, "Plugs and seam as welded"),
+        photo(phone, at(14, 9, 58, 12, 615), "weld-out", Motif::Dressed, false, "Seams dressed"),
+        photo(phone, at(14, 11, 6, 39, 774), "final-survey", Motif::ProbeFinal, false, "Probe at R6, final survey"),
+        photo(phone, at(14, 13, 2, 25, 130), "corrosion-protection", Motif::Primed, false, "Joint primed"),
+        photo(pocket, at(14, 13, 48, 36, 0), "corrosion-protection", Motif::CavityWax, false, "Cavity wax through the slot"),
+        photo(phone, at(14, 15, 52, 18, 401), "hand-over", Motif::HandOver, false, "Ready"),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use datumtrail_photo::meta::read_meta_bytes;
+
+    use super::*;
+    use crate::plan::stages;
+
+    #[test]
+    fn every_photo_was_taken_while_its_stage_was_open() {
+        let stages = stages();
+        for photo in photos() {
+            let stage = stages.iter().find(|s| s.key == photo.stage).expect("a stage");
+            assert!(stage.opened <= photo.true_time && photo.true_time <= stage.closed, "{}", photo.file_name);
+        }
+        assert!(photos().windows(2).all(|w| w[0].true_time < w[1].true_time));
+    }
+
+    #[test]
+    fn uncorrected_the_pocket_camera_s_photos_fall_into_wrong_stages() {
+        let stages = stages();
+        let astray = photos()
+            .iter()
+            .filter(|p| p.camera == &POCKET)
+            .filter(|p| {
+                let believed = OFFSET.to_timestamp(p.camera.clock(p.true_time)).expect("in range");
+                let open = stages.iter().find(|s| s.opened <= believed && believed <= s.closed);
+                open.is_none_or(|s| s.key != p.stage)
+            })
+            .count();
+        assert!(astray >= 5, "{astray}");
+    }
+
+    #[test]
+    fn one_photo_lies_near_a_border() {
+        let near = photos()
+            .iter()
+            .filter(|p| {
+                stages().iter().any(|s| {
+                    [s.opened, s.closed].iter().any(|b| {
+                        b.duration_until(p.true_time).abs() <= SignedDuration::from_secs(5)
+                    })
+                })
+            })
+            .count();
+        assert_eq!(near, 1);
+    }
+
+    #[test]
+    fn the_clock_shows_the_true_time() {
+        let photo = clock_photo().expect("in the story");
+        assert_eq!(photo.camera, &POCKET);
+        let Motif::ShopClock { hour, minute, second } = photo.motif else { panic!("{:?}", photo.motif) };
+        let shown = OFFSET.to_datetime(photo.true_time);
+        assert_eq!((i8::try_from(hour), i8::try_from(minute), i8::try_from(second)), (Ok(shown.hour()), Ok(shown.minute()), Ok(shown.second())));
+        let camera = POCKET.clock(photo.true_time);
+        assert_eq!(camera.to_string(), "2026-05-12T07:24:08");
+    }
+
+    #[test]
+    fn the_files_say_what_their_cameras_would() {
+        for photo in photos() {
+            let bytes = photo.jpeg_of_width(64).expect("drawn");
+            let meta = read_meta_bytes(&bytes).expect("a picture");
+            assert_eq!(meta.camera.make.as_deref(), Some(photo.camera.make));
+            assert_eq!(meta.camera.model.as_deref(), Some(photo.camera.model));
+            assert_eq!(meta.camera.serial.as_deref(), photo.camera.serial);
+            let taken = meta.taken.expect("a time");
+            assert_eq!(taken.offset, photo.camera.offset);
+            assert_eq!(taken.sub_sec_digits, if photo.camera.sub_second { 3 } else { 0 });
+            let shown = OFFSET.to_timestamp(taken.civil).expect("in range");
+            let lag = shown.duration_until(photo.true_time);
+            assert_eq!(lag, photo.camera.behind, "{}", photo.file_name);
+            assert!(meta.warnings.is_empty() && meta.time_notes.is_empty(), "{meta:?}");
+            let size = meta.upright_size().expect("a size");
+            assert_eq!(size.height > size.width, photo.upright);
+        }
+    }
+
+    #[test]
+    fn the_same_photo_is_drawn_every_time_and_no_two_are_alike() {
+        let drawn = || -> Vec<Vec<u8>> { photos().iter().map(|p| p.jpeg_of_width(64).expect("drawn")).collect() };
+        let first = drawn();
+        assert_eq!(first, drawn());
+        for (i, a) in first.iter().enumerate() {
+            assert!(first.iter().skip(i + 1).all(|b| a != b), "photo {i} is there twice");
+        }
+    }
+
+    #[test]
+    fn file_names_are_unique_and_count_up() {
+        let names: Vec<String> = photos().into_iter().map(|p| p.file_name).collect();
+        let mut sorted = names.clone();
+        sorted.sort();
+        sorted.dedup();
+        assert_eq!(sorted.len(), names.len());
+        assert!(names.iter().any(|n| n == "IMG_20260512_081204_318.jpg"));
+        assert!(names.iter().any(|n| n == "P1030412.JPG"));
+    }
+}

@@ -1,0 +1,354 @@
+//! How bright each seen surface is.
+//!
+//! A microfacet model (GGX, Schlick's Fresnel term, the analytic fit of the split-sum integral
+//! that Karis published for mobile devices in 2014) under lamps with soft shadows and mirrored
+//! surroundings, darkened in nooks (screen-space occlusion, after McGuire's "Alchemy" of 2011).
+//! All recalled from memory and judged by eye: pictures, not measurements.
+
+use glam::{Vec2, Vec3};
+
+use super::light::{Lit, turned};
+use super::noise::hash;
+use super::raster::{self, Buffer, NOTHING, SAMPLES};
+use super::{Camera, Lens, Surface, World};
+
+/// How many lamps a world may have; further ones stay dark.
+pub const LAMPS: usize = 3;
+
+/// A picture in linear light with its distances, before [`super::lens`] makes a photograph of it.
+pub struct Raw {
+    pub width: usize,
+    pub height: usize,
+    pub light: Vec<Vec3>,
+    /// Distance along the camera's axis; infinite where nothing is.
+    pub distance: Vec<f32>,
+}
+
+/// Shades everything that the camera sees.
+pub fn expose(world: &World, camera: &Camera, width: usize, height: usize, seed: u32) -> Raw {
+    let buffer = raster::picture(world, camera, width, height);
+    let lens = camera.lens(width, height);
+    let map = (height * 6 / 5).clamp(256, 1536);
+    let lights: Vec<Lit> = world.lights.iter().take(LAMPS).map(|l| Lit::new(l, world, map)).collect();
+    let nooks = Nooks::new(&buffer, world, &lens, &lights, seed);
+    let shader = Shader { world, lens: &lens };
+
+    let mut raw = Raw {
+        width,
+        height,
+        light: Vec::with_capacity(width * height),
+        distance: Vec::with_capacity(width * height),
+    };
+    for (cell, (indices, depths)) in buffer.index.iter().zip(&buffer.depth).enumerate() {
+        let corner = Vec2::new((cell % width) as f32, (cell / width) as f32);
+        let mut sum = Vec3::ZERO;
+        let mut left = [true; 4];
+        for k in 0..4 {
+            if !left[k] {
+                continue;
+            }
+            // Samples of one surface are shaded once, in their middle.
+            let (mut count, mut at) = (0.0, Vec2::ZERO);
+            for j in k..4 {
+                if left[j] && same(&buffer, world, indices[k], indices[j], depths[k], depths[j]) {
+                    left[j] = false;
+                    count += 1.0;
+                    at += SAMPLES[j];
+                }
+            }
+            let pixel = corner + at / count;
+            let light = match buffer.seen.get(indices[k] as usize) {
+                Some(seen) => {
+                    shader.shade(seen, pixel, nooks.at(pixel, 1.0 / depths[k]))
+                }
+                None => world.sky.from(lens.ray(pixel).normalize(), 0.1),
+            };
+            sum += light * (count / 4.0);
+        }
+        raw.light.push(sum);
+        let near = depths.iter().copied().fold(0.0, f32::max);
+        raw.distance.push(if near > 0.0 { 1.0 / near } else { f32::INFINITY });
+    }
+    raw
+}
+
+/// Whether two samples of a pixel lie on one smooth piece of one shape.
+fn same(buffer: &Buffer<4>, world: &World, a: u32, b: u32, da: f32, db: f32) -> bool {
+    if a == b {
+        return true;
+    }
+    if a == NOTHING || b == NOTHING || (da - db).abs() > 0.01 * da {
+        return false;
+    }
+    let face = |i: u32| buffer.seen.get(i as usize).and_then(|s| world.faces.get(s.face as usize));
+    match (face(a), face(b)) {
+        (Some(f), Some(g)) => f.look == g.look && f.normal[0].dot(g.normal[0]).abs() > 0.97,
+        _ => false,
+    }
+}
+
+struct Shader<'a> {
+    world: &'a World,
+    lens: &'a Lens,
+}
+
+impl Shader<'_> {
+    fn shade(&self, seen: &raster::Seen, pixel: Vec2, falls: Falls) -> Vec3 {
+        let (Some(face), w) = (self.world.faces.get(seen.face as usize), seen.weights_at(pixel)) else {
+            return Vec3::ZERO;
+        };
+        let Some(look) = self.world.looks.get(face.look as usize) else {
+            return Vec3::ZERO;
+        };
+        let blend = |v: &[Vec3; 3]| v[0] * w.x + v[1] * w.y + v[2] * w.z;
+        let place = blend(&face.place);
+        let view = (self.lens.eye - place).normalize_or(Vec3::Z);
+        let toward = if face.flat.dot(view) < 0.0 { -1.0 } else { 1.0 };
+        // Corner normals follow the winding, so one sign turns them all to the viewer.
+        let normal = blend(&face.normal).normalize_or(Vec3::Z) * toward;
+        let mut s = Surface {
+            rest: blend(&face.rest),
+            place,
+            normal,
+            colour: look.colour,
+            rough: look.rough,
+            metal: look.metal,
+            coat: look.coat,
+            glow: look.glow,
+        };
+        if let Some(paint) = &look.paint {
+            paint(&mut s);
+        }
+        s.normal = s.normal.normalize_or(normal);
+        let open = falls.open;
+        let facing = s.normal.dot(view).max(0.04);
+        let rough = s.rough.clamp(0.06, 1.0);
+
+        let dull = s.colour * (1.0 - s.metal);
+        let mirror = Vec3::splat(0.04).lerp(s.colour, s.metal);
+        let shine = split_sum(mirror, rough, facing);
+        let bounce = view - 2.0 * facing * s.normal;
+        let bounce = -bounce;
+        let closed = mirror_open(open, rough);
+
+        let sky = &self.world.sky;
+        let mut out = s.colour * s.glow;
+        out += dull * sky.from(s.normal, 1.0) * open;
+        out += shine * sky.from(bounce, rough) * closed;
+        let coat_fresnel = (0.04 + 0.96 * (1.0 - facing).powi(5)) * s.coat;
+        if s.coat > 0.0 {
+            out = out * (1.0 - coat_fresnel) + sky.from(bounce, 0.02) * coat_fresnel * closed;
+        }
+
+        for (light, clear) in self.world.lights.iter().zip(falls.clear) {
+            let offset = light.from - place;
+            let distance = offset.length().max(1.0);
+            let to = offset / distance;
+            let slope = s.normal.dot(to);
+            if slope <= 0.0 || clear <= 0.0 {
+                continue;
+            }
+            let fade = if light.fades {
+                let reference = light.from.distance(light.at);
+                (reference / distance).powi(2).min(6.0)
+            } else {
+                1.0
+            };
+            let half = (to + view).normalize_or(s.normal);
+            let (nh, vh) = (s.normal.dot(half).max(0.0), view.dot(half).max(0.0));
+            let wide = (rough + light.size / distance * 0.35).min(1.0);
+            let fresnel = mirror + (Vec3::ONE - mirror) * (1.0 - vh).powi(5);
+            let mut both = dull / std::f32::consts::PI * (Vec3::ONE - fresnel)
+                + fresnel * gloss(nh, slope, facing, wide);
+            if s.coat > 0.0 {
+                let narrow = (0.08 + light.size / distance * 0.35).min(1.0);
+                both += Vec3::splat(s.coat * (0.04 + 0.96 * (1.0 - vh).powi(5)) * gloss(nh, slope, facing, narrow));
+            }
+            // Part of the nook's darkness applies to lamps as well: they are never quite points.
+            out += both * light.colour * (slope * clear * fade * (0.45 + 0.55 * open));
+        }
+        out
+    }
+}
+
+/// GGX distribution with the visibility term of Smith, joined.
+fn gloss(nh: f32, nl: f32, nv: f32, rough: f32) -> f32 {
+    let a = rough * rough;
+    let a2 = a * a;
+    let d = a2 / (std::f32::consts::PI * (nh * nh * (a2 - 1.0) + 1.0).powi(2)).max(1e-7);
+    let k = (rough + 1.0).powi(2) / 8.0;
+    let v = 0.25 / ((nl * (1.0 - k) + k) * (nv * (1.0 - k) + k));
+    (d * v).min(60.0)
+}
+
+/// Reflectance under even surroundings: Karis's fit.
+fn split_sum(mirror: Vec3, rough: f32, facing: f32) -> Vec3 {
+    let r = Vec2::new(1.0 - rough, rough * -0.572 + 0.022);
+    let a = (r.x * r.x).min((-9.28 * facing).exp2()) * r.x + r.y + 0.0275 * rough + 0.0025;
+    let scale = (-1.04 * a + 1.04 - 0.04 * rough).clamp(0.0, 1.0);
+    let bias = (1.04 * a).clamp(0.0, 1.0);
+    mirror * scale + Vec3::splat(bias)
+}
+
+/// Nooks darken mirrors less the rougher they are.
+fn mirror_open(open: f32, rough: f32) -> f32 {
+    (open + (1.0 - open) * (0.35 - 0.35 * rough)).clamp(0.0, 1.0)
+}
+
+/// What falls on a place: how open it is to its surroundings, and how much it sees of each lamp.
+#[derive(Clone, Copy, Default)]
+struct Falls {
+    open: f32,
+    clear: [f32; LAMPS],
+}
+
+/// What falls where, at half the size of the picture: shadows are soft anyway, and a quarter of
+/// the places takes a quarter of the time.
+struct Nooks {
+    width: usize,
+    height: usize,
+    falls: Vec<Falls>,
+    distance: Vec<f32>,
+}
+
+impl Nooks {
+    fn new(buffer: &Buffer<4>, world: &World, lens: &Lens, lights: &[Lit], seed: u32) -> Nooks {
+        let (width, height) = (buffer.width.div_ceil(2), buffer.height.div_ceil(2));
+        let cell = |x: usize, y: usize| {
+            (2 * y).min(buffer.height - 1) * buffer.width + (2 * x).min(buffer.width - 1)
+        };
+        let mut distance = Vec::with_capacity(width * height);
+        for y in 0..height {
+            for x in 0..width {
+                let d = buffer.depth.get(cell(x, y)).map_or(0.0, |d| d[0]);
+                distance.push(if d > 0.0 { 1.0 / d } else { f32::INFINITY });
+            }
+        }
+        let rings = Rings { width, height, lens, distance: &distance, near: turned(), far: turned(), reach: world.nook };
+        let mut raw = vec![Falls { open: 1.0, clear: [1.0; LAMPS] }; width * height];
+        for y in 0..height {
+            for x in 0..width {
+                let at = y * width + x;
+                let index = buffer.index.get(cell(x, y)).map_or(NOTHING, |i| i[0]);
+                let Some(face) = buffer.seen.get(index as usize).and_then(|s| world.faces.get(s.face as usize)) else {
+                    continue;
+                };
+                let p = rings.point(x, y, distance[at]);
+                let mut n = lens.axes * face.flat;
+                if n.dot(p) > 0.0 {
+                    n = -n;
+                }
+                let pattern = hash(((x & 3) + 4 * (y & 3)) as u32 ^ (seed << 8));
+                raw[at].open = rings.open(x, y, p, n, pattern);
+                let back = lens.axes.transpose();
+                let (place, normal) = (lens.eye + back * p, back * n);
+                for (clear, lit) in raw[at].clear.iter_mut().zip(lights) {
+                    *clear = lit.seen_from(place, normal, pattern);
+                }
+            }
+        }
+        // The probes were turned in blocks of four by four: blurring over a block removes the
+        // pattern; not across a jump in distance.
+        let mut falls = Vec::with_capacity(width * height);
+        for y in 0..height {
+            for x in 0..width {
+                let z = distance[y * width + x];
+                let (mut sum, mut weight) = (Falls::default(), 0.0);
+                for j in y.saturating_sub(2)..(y + 2).min(height) {
+                    for i in x.saturating_sub(2)..(x + 2).min(width) {
+                        let k = j * width + i;
+                        if (distance[k] - z).abs() < 0.03 * z {
+                            sum.add(&raw[k], 1.0);
+                            weight += 1.0;
+                        }
+                    }
+                }
+                falls.push(if weight > 0.0 { sum.times(1.0 / weight) } else { raw[y * width + x] });
+            }
+        }
+        Nooks { width, height, falls, distance }
+    }
+
+    fn at(&self, pixel: Vec2, z: f32) -> Falls {
+        let p = (pixel * 0.5 - Vec2::splat(0.25)).max(Vec2::ZERO);
+        let (x, y) = (p.x as i32 as usize, p.y as i32 as usize);
+        let f = p - Vec2::new(x as f32, y as f32);
+        let (mut sum, mut total) = (Falls::default(), 0.0);
+        for (dx, dy) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
+            let (i, j) = ((x + dx).min(self.width - 1), (y + dy).min(self.height - 1));
+            let k = j * self.width + i;
+            let (Some(falls), Some(&distance)) = (self.falls.get(k), self.distance.get(k)) else { continue };
+            let bx = if dx == 0 { 1.0 - f.x } else { f.x };
+            let by = if dy == 0 { 1.0 - f.y } else { f.y };
+            let near = if (distance - z).abs() < 0.03 * z { 1.0 } else { 0.002 };
+            let w = (bx * by + 1e-4) * near;
+            sum.add(falls, w);
+            total += w;
+        }
+        sum.times(1.0 / total)
+    }
+}
+
+impl Falls {
+    fn add(&mut self, other: &Falls, weight: f32) {
+        self.open += other.open * weight;
+        for (c, o) in self.clear.iter_mut().zip(&other.clear) {
+            *c += o * weight;
+        }
+    }
+
+    fn times(self, f: f32) -> Falls {
+        Falls { open: self.open * f, clear: self.clear.map(|c| c * f) }
+    }
+}
+
+/// Looks around each place for what rises above its surface.
+struct Rings<'a> {
+    width: usize,
+    height: usize,
+    lens: &'a Lens,
+    distance: &'a [f32],
+    /// A near ring for seams and a far one for hollows.
+    near: Vec<[Vec2; 5]>,
+    far: Vec<[Vec2; 8]>,
+    reach: f32,
+}
+
+impl Rings<'_> {
+    /// The place of a pixel of the half-size picture, in the camera's frame.
+    fn point(&self, x: usize, y: usize, z: f32) -> Vec3 {
+        let p = (Vec2::new(2.0 * x as f32, 2.0 * y as f32) + SAMPLES[0] - self.lens.middle) / self.lens.focal;
+        Vec3::new(p.x * z, p.y * z, z)
+    }
+
+    fn open(&self, x: usize, y: usize, p: Vec3, n: Vec3, pattern: f32) -> f32 {
+        let turn = (pattern * self.near.len() as f32) as usize % self.near.len();
+        let shut = 0.55 * self.shut(x, y, p, n, self.reach * 0.25, &self.near[turn])
+            + 0.75 * self.shut(x, y, p, n, self.reach, &self.far[turn]);
+        (1.0 - 2.2 * shut).clamp(0.05, 1.0)
+    }
+
+    fn shut(&self, x: usize, y: usize, p: Vec3, n: Vec3, reach: f32, probes: &[Vec2]) -> f32 {
+        let radius = (reach * self.lens.focal / p.z / 2.0).clamp(2.0, 90.0);
+        let fade = 1.0 / (reach * reach * 2.56);
+        let mut sum = 0.0;
+        for o in probes {
+            let (qx, qy) = (x as f32 + o.x * radius, y as f32 + o.y * radius);
+            if qx < 0.0 || qy < 0.0 || qx >= self.width as f32 || qy >= self.height as f32 {
+                continue;
+            }
+            let (i, j) = (qx as i32 as usize, qy as i32 as usize);
+            let Some(&z) = self.distance.get(j * self.width + i) else { continue };
+            if !z.is_finite() {
+                continue;
+            }
+            let v = self.point(i, j, z) - p;
+            let d2 = v.length_squared().max(1e-4);
+            let rise = v.dot(n) / d2.sqrt() - 0.08;
+            if rise > 0.0 {
+                sum += rise * (1.0 - d2 * fade).max(0.0);
+            }
+        }
+        sum / probes.len() as f32
+    }
+}
