@@ -49,7 +49,7 @@
 //! | [`bag`] | BagIt bags, written in one stream and checked to the last byte (a crate of its own) |
 //! | [`store`] | what is on disk |
 //! | [`job`] | the job document: its schema, edits, views, hold points |
-//! | `archive` | what leaves the shop |
+//! | [`archive`] | what leaves the shop |
 //! | [`shop`] | the one door |
 //!
 //! Deviations, verdicts and ties are computed each time they are asked for; what is stored is what
@@ -60,6 +60,7 @@ pub use datumtrail_geometry as geometry;
 pub use datumtrail_photo as photo;
 pub use datumtrail_sheet as sheet;
 
+pub mod archive;
 pub mod error;
 pub mod job;
 pub mod shop;

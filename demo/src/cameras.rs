@@ -5,6 +5,8 @@
 //! since; its files carry whole seconds and no offset, so nothing in them tells. What tells is its
 //! photograph of the clock on the shop's wall: whoever looks at it reads the true time.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use jiff::civil::DateTime;
 use jiff::tz::Offset;
 use jiff::{SignedDuration, Timestamp};
@@ -18,7 +20,7 @@ use crate::scene::render::Picture;
 use crate::scene::{Motif, draw};
 
 /// Width of the story's photographs in pixels; their height is three quarters of it.
-pub const WIDTH: usize = 1600;
+pub const WIDTH: usize = 1280;
 
 const JPEG_QUALITY: u8 = 85;
 
@@ -117,7 +119,11 @@ impl DemoPhoto {
     /// # Errors
     /// As [`DemoPhoto::jpeg`].
     pub fn jpeg_of_width(&self, width: usize) -> Result<Vec<u8>, PhotoError> {
-        let (w, h) = if self.upright { (width * 3 / 4, width) } else { (width, width * 3 / 4) };
+        let (w, h) = if self.upright {
+            (width * 3 / 4, width)
+        } else {
+            (width, width * 3 / 4)
+        };
         let mut picture = draw(self.motif, self.camera.eye, (w, h), self.seed);
         if self.upright {
             picture = turned_left(&picture);
@@ -125,10 +131,20 @@ impl DemoPhoto {
         let mut jpeg = Vec::new();
         let size = |n: usize| u16::try_from(n).unwrap_or(u16::MAX);
         jpeg_encoder::Encoder::new(&mut jpeg, JPEG_QUALITY)
-            .encode(&picture.rgb, size(picture.width), size(picture.height), jpeg_encoder::ColorType::Rgb)
-            .map_err(|source| PhotoError::Jpeg { file: self.file_name.clone(), source })?;
-        with_exif(&jpeg, &self.exif())
-            .map_err(|source| PhotoError::Exif { file: self.file_name.clone(), source })
+            .encode(
+                &picture.rgb,
+                size(picture.width),
+                size(picture.height),
+                jpeg_encoder::ColorType::Rgb,
+            )
+            .map_err(|source| PhotoError::Jpeg {
+                file: self.file_name.clone(),
+                source,
+            })?;
+        with_exif(&jpeg, &self.exif()).map_err(|source| PhotoError::Exif {
+            file: self.file_name.clone(),
+            source,
+        })
     }
 
     /// What the camera writes into the file.
@@ -139,7 +155,10 @@ impl DemoPhoto {
             date_time_original: Some(whole),
             date_time_digitized: Some(whole),
             date_time: Some(whole),
-            sub_sec: self.camera.sub_second.then(|| format!("{:03}", shown.millisecond())),
+            sub_sec: self
+                .camera
+                .sub_second
+                .then(|| format!("{:03}", shown.millisecond())),
             offset: self.camera.offset,
             make: Some(self.camera.make.into()),
             model: Some(self.camera.model.into()),
@@ -161,67 +180,341 @@ fn turned_left(picture: &Picture) -> Picture {
             rgb.extend(picture.rgb.get(from..from + 3).unwrap_or(&[0, 0, 0]));
         }
     }
-    Picture { width: h, height: w, rgb }
+    Picture {
+        width: h,
+        height: w,
+        rgb,
+    }
+}
+
+/// Draws photographs on `threads` threads, and gives their files in the same order. `done` is
+/// called after each, from whichever thread drew it, for a progress bar.
+///
+/// # Errors
+/// The first [`PhotoError`], as [`DemoPhoto::jpeg`].
+pub fn draw_all(
+    photos: &[DemoPhoto],
+    threads: usize,
+    done: impl Fn(&DemoPhoto) + Sync,
+) -> Result<Vec<Vec<u8>>, PhotoError> {
+    draw_all_at(photos, WIDTH, threads, done)
+}
+
+fn draw_all_at(
+    photos: &[DemoPhoto],
+    width: usize,
+    threads: usize,
+    done: impl Fn(&DemoPhoto) + Sync,
+) -> Result<Vec<Vec<u8>>, PhotoError> {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut drawn = Vec::new();
+        loop {
+            let k = next.fetch_add(1, Ordering::Relaxed);
+            let Some(photo) = photos.get(k) else {
+                return drawn;
+            };
+            drawn.push((k, photo.jpeg_of_width(width)));
+            done(photo);
+        }
+    };
+    let mut all: Vec<(usize, Result<Vec<u8>, PhotoError>)> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
+        workers
+            .into_iter()
+            .flat_map(|w| {
+                w.join()
+                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+            })
+            .collect()
+    });
+    all.sort_by_key(|(k, _)| *k);
+    all.into_iter().map(|(_, jpeg)| jpeg).collect()
 }
 
 /// The photograph of the shop's clock: with it the pocket camera's clock is put right.
 pub fn clock_photo() -> Option<DemoPhoto> {
-    photos().into_iter().find(|p| matches!(p.motif, Motif::ShopClock { .. }))
+    photos()
+        .into_iter()
+        .find(|p| matches!(p.motif, Motif::ShopClock { .. }))
 }
 
 /// All photographs, in the order in which they were taken.
 pub fn photos() -> Vec<DemoPhoto> {
     let mut number = 1030411;
     let mut count = 0;
-    let mut photo = |camera: &'static Camera, true_time: Timestamp, stage, motif, upright, caption| {
-        count += 1;
-        let file_name = if camera.sub_second {
-            let t = camera.clock(true_time);
-            format!("IMG_{}_{:03}.jpg", t.strftime("%Y%m%d_%H%M%S"), t.millisecond())
-        } else {
-            number += 1;
-            format!("P{number}.JPG")
+    let mut photo =
+        |camera: &'static Camera, true_time: Timestamp, stage, motif, upright, caption| {
+            count += 1;
+            let file_name = if camera.sub_second {
+                let t = camera.clock(true_time);
+                format!(
+                    "IMG_{}_{:03}.jpg",
+                    t.strftime("%Y%m%d_%H%M%S"),
+                    t.millisecond()
+                )
+            } else {
+                number += 1;
+                format!("P{number}.JPG")
+            };
+            DemoPhoto {
+                file_name,
+                camera,
+                true_time,
+                stage,
+                caption,
+                motif,
+                upright,
+                seed: count,
+            }
         };
-        DemoPhoto { file_name, camera, true_time, stage, caption, motif, upright, seed: count }
-    };
     let (phone, pocket) = (&PHONE, &POCKET);
-    let clock = Motif::ShopClock { hour: 8, minute: 31, second: 20 };
+    let clock = Motif::ShopClock {
+        hour: 8,
+        minute: 31,
+        second: 20,
+    };
     vec![
-        photo(phone, at(12, 8, 12, 4, 318), "arrival", Motif::Arrival, false, "The van as it came in, struck at the left rear corner"),
-        photo(phone, at(12, 8, 13, 51, 902), "arrival", Motif::StruckCorner, false, "The struck corner: bumper torn, lamp gone, quarter pushed in"),
-        photo(pocket, at(12, 8, 31, 20, 0), "arrival", clock, false, "The shop's clock, to put the camera's right"),
-        photo(phone, at(12, 9, 47, 33, 120), "as-found-survey", Motif::ProbeSill, false, "Probe at P3, a reference point in the sill"),
-        photo(pocket, at(12, 10, 22, 10, 0), "as-found-survey", Motif::CollapsedRail, false, "The collapsed end of the left rear rail, from below"),
-        photo(phone, at(12, 10, 57, 2, 744), "as-found-survey", Motif::ProbeCollapsed, true, "Probe at the folded rail end"),
-        photo(pocket, at(12, 12, 5, 48, 0), "strip-down", Motif::BumperOff, false, "Bumper and lamp off, beam on the mat"),
-        photo(phone, at(12, 13, 20, 15, 56), "strip-down", Motif::Trolley, false, "What came off, sorted on the trolley"),
-        photo(phone, at(12, 15, 4, 37, 480), "cut-out", Motif::CutLine, false, "Joint scribed and dimensioned from R3"),
-        photo(pocket, at(12, 15, 51, 5, 0), "cut-out", Motif::Drilling, false, "Spot welds drilled out along the lip"),
-        photo(phone, at(12, 17, 2, 41, 233), "cut-out", Motif::Stub, false, "The rail's stub, edges ground bare"),
-        photo(pocket, at(13, 8, 20, 30, 0), "trial-fit", Motif::TrialFit, false, "New section clamped in its joint"),
-        photo(phone, at(13, 9, 14, 9, 671), "trial-fit", Motif::BeamBolted, false, "Beam and lamp bolted on: everything lines up"),
+        photo(
+            phone,
+            at(12, 8, 12, 4, 318),
+            "arrival",
+            Motif::Arrival,
+            false,
+            "The van as it came in, struck at the left rear corner",
+        ),
+        photo(
+            phone,
+            at(12, 8, 13, 51, 902),
+            "arrival",
+            Motif::StruckCorner,
+            false,
+            "The struck corner: bumper torn, lamp gone, quarter pushed in",
+        ),
+        photo(
+            pocket,
+            at(12, 8, 31, 20, 0),
+            "arrival",
+            clock,
+            false,
+            "The shop's clock, to put the camera's right",
+        ),
+        photo(
+            phone,
+            at(12, 9, 47, 33, 120),
+            "as-found-survey",
+            Motif::ProbeSill,
+            false,
+            "Probe at P3, a reference point in the sill",
+        ),
+        photo(
+            pocket,
+            at(12, 10, 22, 10, 0),
+            "as-found-survey",
+            Motif::CollapsedRail,
+            false,
+            "The collapsed end of the left rear rail, from below",
+        ),
+        photo(
+            phone,
+            at(12, 10, 57, 2, 744),
+            "as-found-survey",
+            Motif::ProbeCollapsed,
+            true,
+            "Probe at the folded rail end",
+        ),
+        photo(
+            pocket,
+            at(12, 12, 5, 48, 0),
+            "strip-down",
+            Motif::BumperOff,
+            false,
+            "Bumper and lamp off, beam on the mat",
+        ),
+        photo(
+            phone,
+            at(12, 13, 20, 15, 56),
+            "strip-down",
+            Motif::Trolley,
+            false,
+            "What came off, sorted on the trolley",
+        ),
+        photo(
+            phone,
+            at(12, 15, 4, 37, 480),
+            "cut-out",
+            Motif::CutLine,
+            false,
+            "Joint scribed and dimensioned from R3",
+        ),
+        photo(
+            pocket,
+            at(12, 15, 51, 5, 0),
+            "cut-out",
+            Motif::Drilling,
+            false,
+            "Spot welds drilled out along the lip",
+        ),
+        photo(
+            phone,
+            at(12, 17, 2, 41, 233),
+            "cut-out",
+            Motif::Stub,
+            false,
+            "The rail's stub, edges ground bare",
+        ),
+        photo(
+            pocket,
+            at(13, 8, 20, 30, 0),
+            "trial-fit",
+            Motif::TrialFit,
+            false,
+            "New section clamped in its joint",
+        ),
+        photo(
+            phone,
+            at(13, 9, 14, 9, 671),
+            "trial-fit",
+            Motif::BeamBolted,
+            false,
+            "Beam and lamp bolted on: everything lines up",
+        ),
         // Four seconds after the border between two stages, by a clock that is corrected to the second.
-        photo(pocket, at(13, 9, 38, 4, 0), "fit-survey", Motif::PanelGap, false, "Gap at the door beside the lamp, even"),
-        photo(phone, at(13, 10, 11, 26, 398), "fit-survey", Motif::ProbeNewEnd, false, "Probe at R6, the new section's end plate"),
-        photo(pocket, at(13, 10, 52, 17, 0), "fit-survey", Motif::Moving, false, "Section drawn rearward with the screw; the bright strip shows by how much"),
-        photo(phone, at(13, 11, 27, 54, 10), "fit-survey", Motif::ProbeMoved, false, "Probe at R5 after the move"),
-        photo(phone, at(13, 12, 6, 20, 845), "test-welds", Motif::Coupons, false, "Test welds on coupons of the same sheet"),
-        photo(pocket, at(13, 12, 21, 42, 0), "test-welds", Motif::Peeled, false, "A coupon peeled in the vice: the nuggets tore out"),
-        photo(phone, at(13, 14, 18, 31, 507), "hidden-welds", Motif::HiddenWelds, false, "Welds at the sleeve, inside the open box"),
-        photo(phone, at(13, 14, 19, 8, 222), "hidden-welds", Motif::HiddenWeldsNear, false, "The same welds from near"),
-        photo(pocket, at(13, 14, 47, 55, 0), "hidden-welds", Motif::HiddenWeldsAll, false, "The open box along the whole section, before the plate goes on"),
-        photo(phone, at(13, 16, 12, 47, 90), "closing-panel", Motif::ClosingPlate, false, "Closing plate clamped"),
-        photo(pocket, at(14, 8, 55, 3, 0), "weld-out", Motif::WeldOut, false, "Plugs and seam as welded"),
-        photo(phone, at(14, 9, 58, 12, 615), "weld-out", Motif::Dressed, false, "Seams dressed"),
-        photo(phone, at(14, 11, 6, 39, 774), "final-survey", Motif::ProbeFinal, false, "Probe at R6, final survey"),
-        photo(phone, at(14, 13, 2, 25, 130), "corrosion-protection", Motif::Primed, false, "Joint primed"),
-        photo(pocket, at(14, 13, 48, 36, 0), "corrosion-protection", Motif::CavityWax, false, "Cavity wax through the slot"),
-        photo(phone, at(14, 15, 52, 18, 401), "hand-over", Motif::HandOver, false, "Ready"),
+        photo(
+            pocket,
+            at(13, 9, 38, 4, 0),
+            "fit-survey",
+            Motif::PanelGap,
+            false,
+            "Gap at the door beside the lamp, even",
+        ),
+        photo(
+            phone,
+            at(13, 10, 11, 26, 398),
+            "fit-survey",
+            Motif::ProbeNewEnd,
+            false,
+            "Probe at R6, the new section's end plate",
+        ),
+        photo(
+            pocket,
+            at(13, 10, 52, 17, 0),
+            "fit-survey",
+            Motif::Moving,
+            false,
+            "Section drawn rearward with the screw; the bright strip shows by how much",
+        ),
+        photo(
+            phone,
+            at(13, 11, 27, 54, 10),
+            "fit-survey",
+            Motif::ProbeMoved,
+            false,
+            "Probe at R5 after the move",
+        ),
+        photo(
+            phone,
+            at(13, 12, 6, 20, 845),
+            "test-welds",
+            Motif::Coupons,
+            false,
+            "Test welds on coupons of the same sheet",
+        ),
+        photo(
+            pocket,
+            at(13, 12, 21, 42, 0),
+            "test-welds",
+            Motif::Peeled,
+            false,
+            "A coupon peeled in the vice: the nuggets tore out",
+        ),
+        photo(
+            phone,
+            at(13, 14, 18, 31, 507),
+            "hidden-welds",
+            Motif::HiddenWelds,
+            false,
+            "Welds at the sleeve, inside the open box",
+        ),
+        photo(
+            phone,
+            at(13, 14, 19, 8, 222),
+            "hidden-welds",
+            Motif::HiddenWeldsNear,
+            false,
+            "The same welds from near",
+        ),
+        photo(
+            pocket,
+            at(13, 14, 47, 55, 0),
+            "hidden-welds",
+            Motif::HiddenWeldsAll,
+            false,
+            "The open box along the whole section, before the plate goes on",
+        ),
+        photo(
+            phone,
+            at(13, 16, 12, 47, 90),
+            "closing-panel",
+            Motif::ClosingPlate,
+            false,
+            "Closing plate clamped",
+        ),
+        photo(
+            pocket,
+            at(14, 8, 55, 3, 0),
+            "weld-out",
+            Motif::WeldOut,
+            false,
+            "Plugs and seam as welded",
+        ),
+        photo(
+            phone,
+            at(14, 9, 58, 12, 615),
+            "weld-out",
+            Motif::Dressed,
+            false,
+            "Seams dressed",
+        ),
+        photo(
+            phone,
+            at(14, 11, 6, 39, 774),
+            "final-survey",
+            Motif::ProbeFinal,
+            false,
+            "Probe at R6, final survey",
+        ),
+        photo(
+            phone,
+            at(14, 13, 2, 25, 130),
+            "corrosion-protection",
+            Motif::Primed,
+            false,
+            "Joint primed",
+        ),
+        photo(
+            pocket,
+            at(14, 13, 48, 36, 0),
+            "corrosion-protection",
+            Motif::CavityWax,
+            false,
+            "Cavity wax through the slot",
+        ),
+        photo(
+            phone,
+            at(14, 15, 52, 18, 401),
+            "hand-over",
+            Motif::HandOver,
+            false,
+            "Ready",
+        ),
     ]
 }
 
 #[cfg(test)]
 mod tests {
+    use std::sync::OnceLock;
+
     use datumtrail_photo::meta::read_meta_bytes;
 
     use super::*;
@@ -231,8 +524,15 @@ mod tests {
     fn every_photo_was_taken_while_its_stage_was_open() {
         let stages = stages();
         for photo in photos() {
-            let stage = stages.iter().find(|s| s.key == photo.stage).expect("a stage");
-            assert!(stage.opened <= photo.true_time && photo.true_time <= stage.closed, "{}", photo.file_name);
+            let stage = stages
+                .iter()
+                .find(|s| s.key == photo.stage)
+                .expect("a stage");
+            assert!(
+                stage.opened <= photo.true_time && photo.true_time <= stage.closed,
+                "{}",
+                photo.file_name
+            );
         }
         assert!(photos().windows(2).all(|w| w[0].true_time < w[1].true_time));
     }
@@ -244,8 +544,12 @@ mod tests {
             .iter()
             .filter(|p| p.camera == &POCKET)
             .filter(|p| {
-                let believed = OFFSET.to_timestamp(p.camera.clock(p.true_time)).expect("in range");
-                let open = stages.iter().find(|s| s.opened <= believed && believed <= s.closed);
+                let believed = OFFSET
+                    .to_timestamp(p.camera.clock(p.true_time))
+                    .expect("in range");
+                let open = stages
+                    .iter()
+                    .find(|s| s.opened <= believed && believed <= s.closed);
                 open.is_none_or(|s| s.key != p.stage)
             })
             .count();
@@ -271,28 +575,53 @@ mod tests {
     fn the_clock_shows_the_true_time() {
         let photo = clock_photo().expect("in the story");
         assert_eq!(photo.camera, &POCKET);
-        let Motif::ShopClock { hour, minute, second } = photo.motif else { panic!("{:?}", photo.motif) };
+        let Motif::ShopClock {
+            hour,
+            minute,
+            second,
+        } = photo.motif
+        else {
+            panic!("{:?}", photo.motif)
+        };
         let shown = OFFSET.to_datetime(photo.true_time);
-        assert_eq!((i8::try_from(hour), i8::try_from(minute), i8::try_from(second)), (Ok(shown.hour()), Ok(shown.minute()), Ok(shown.second())));
+        assert_eq!(
+            (
+                i8::try_from(hour),
+                i8::try_from(minute),
+                i8::try_from(second)
+            ),
+            (Ok(shown.hour()), Ok(shown.minute()), Ok(shown.second()))
+        );
         let camera = POCKET.clock(photo.true_time);
         assert_eq!(camera.to_string(), "2026-05-12T07:24:08");
     }
 
+    /// All photographs, small, drawn once for all tests.
+    fn small() -> &'static [Vec<u8>] {
+        static SMALL: OnceLock<Vec<Vec<u8>>> = OnceLock::new();
+        SMALL.get_or_init(|| draw_all_at(&photos(), 96, 2, |_| ()).expect("drawn"))
+    }
+
     #[test]
     fn the_files_say_what_their_cameras_would() {
-        for photo in photos() {
-            let bytes = photo.jpeg_of_width(64).expect("drawn");
-            let meta = read_meta_bytes(&bytes).expect("a picture");
+        for (photo, bytes) in photos().iter().zip(small()) {
+            let meta = read_meta_bytes(bytes).expect("a picture");
             assert_eq!(meta.camera.make.as_deref(), Some(photo.camera.make));
             assert_eq!(meta.camera.model.as_deref(), Some(photo.camera.model));
             assert_eq!(meta.camera.serial.as_deref(), photo.camera.serial);
             let taken = meta.taken.expect("a time");
             assert_eq!(taken.offset, photo.camera.offset);
-            assert_eq!(taken.sub_sec_digits, if photo.camera.sub_second { 3 } else { 0 });
+            assert_eq!(
+                taken.sub_sec_digits,
+                if photo.camera.sub_second { 3 } else { 0 }
+            );
             let shown = OFFSET.to_timestamp(taken.civil).expect("in range");
             let lag = shown.duration_until(photo.true_time);
             assert_eq!(lag, photo.camera.behind, "{}", photo.file_name);
-            assert!(meta.warnings.is_empty() && meta.time_notes.is_empty(), "{meta:?}");
+            assert!(
+                meta.warnings.is_empty() && meta.time_notes.is_empty(),
+                "{meta:?}"
+            );
             let size = meta.upright_size().expect("a size");
             assert_eq!(size.height > size.width, photo.upright);
         }
@@ -300,11 +629,47 @@ mod tests {
 
     #[test]
     fn the_same_photo_is_drawn_every_time_and_no_two_are_alike() {
-        let drawn = || -> Vec<Vec<u8>> { photos().iter().map(|p| p.jpeg_of_width(64).expect("drawn")).collect() };
-        let first = drawn();
-        assert_eq!(first, drawn());
-        for (i, a) in first.iter().enumerate() {
-            assert!(first.iter().skip(i + 1).all(|b| a != b), "photo {i} is there twice");
+        for k in [0, 2, 5, 19] {
+            let photo = &photos()[k];
+            assert_eq!(
+                photo.jpeg_of_width(96).expect("drawn"),
+                small()[k],
+                "{}",
+                photo.file_name
+            );
+        }
+        for (i, a) in small().iter().enumerate() {
+            assert!(
+                small().iter().skip(i + 1).all(|b| a != b),
+                "photo {i} is there twice"
+            );
+        }
+    }
+
+    /// A picture that failed to draw would be dark, blank or all noise.
+    #[test]
+    fn pictures_have_light_and_shade() {
+        for photo in photos() {
+            let picture = draw(photo.motif, photo.camera.eye, (96, 72), photo.seed);
+            let n = picture.rgb.len() as f64;
+            let mean = picture.rgb.iter().map(|&b| f64::from(b)).sum::<f64>() / n;
+            let spread = (picture
+                .rgb
+                .iter()
+                .map(|&b| (f64::from(b) - mean).powi(2))
+                .sum::<f64>()
+                / n)
+                .sqrt();
+            assert!(
+                (40.0..190.0).contains(&mean),
+                "{:?}: mean {mean}",
+                photo.motif
+            );
+            assert!(
+                (25.0..100.0).contains(&spread),
+                "{:?}: spread {spread}",
+                photo.motif
+            );
         }
     }
 

@@ -5,7 +5,7 @@
 
 use jiff::Timestamp;
 use jiff::civil::date;
-use jiff::tz::{Offset, TimeZone};
+use jiff::tz::Offset;
 
 use crate::vehicle::people::{ESTIMATOR, TECHNICIAN, WELDER};
 
@@ -16,11 +16,8 @@ pub const OFFSET: Offset = Offset::constant(1);
 /// second, millisecond.
 pub fn at(day: i8, hour: i8, minute: i8, second: i8, millisecond: i32) -> Timestamp {
     let civil = date(2026, 5, day).at(hour, minute, second, millisecond * 1_000_000);
-    match civil.to_zoned(TimeZone::fixed(OFFSET)) {
-        Ok(zoned) => zoned.timestamp(),
-        // A fixed offset has no gaps, and 2026 is within range.
-        Err(_) => Timestamp::UNIX_EPOCH,
-    }
+    // A fixed offset has no gaps, and 2026 is within range.
+    OFFSET.to_timestamp(civil).unwrap_or(Timestamp::UNIX_EPOCH)
 }
 
 /// A stage as it went.
@@ -35,21 +32,91 @@ pub struct StageTime {
 
 /// The stages in their order.
 pub fn stages() -> Vec<StageTime> {
-    let stage = |key, opened, closed, by| StageTime { key, opened, closed, by };
+    let stage = |key, opened, closed, by| StageTime {
+        key,
+        opened,
+        closed,
+        by,
+    };
     vec![
-        stage("arrival", at(12, 8, 5, 0, 0), at(12, 8, 52, 0, 0), ESTIMATOR),
-        stage("as-found-survey", at(12, 9, 10, 0, 0), at(12, 11, 18, 0, 0), TECHNICIAN),
-        stage("strip-down", at(12, 11, 25, 0, 0), at(12, 14, 40, 0, 0), WELDER),
-        stage("cut-out", at(12, 14, 48, 0, 0), at(12, 17, 20, 0, 0), TECHNICIAN),
-        stage("trial-fit", at(13, 7, 40, 0, 0), at(13, 9, 38, 0, 0), TECHNICIAN),
-        stage("fit-survey", at(13, 9, 38, 0, 0), at(13, 11, 52, 0, 0), TECHNICIAN),
-        stage("test-welds", at(13, 11, 55, 0, 0), at(13, 12, 30, 0, 0), WELDER),
-        stage("hidden-welds", at(13, 13, 10, 0, 0), at(13, 15, 5, 0, 0), WELDER),
-        stage("closing-panel", at(13, 15, 10, 0, 0), at(13, 16, 55, 0, 0), TECHNICIAN),
-        stage("weld-out", at(14, 7, 35, 0, 0), at(14, 10, 12, 0, 0), WELDER),
-        stage("final-survey", at(14, 10, 20, 0, 0), at(14, 11, 50, 0, 0), TECHNICIAN),
-        stage("corrosion-protection", at(14, 12, 35, 0, 0), at(14, 14, 50, 0, 0), WELDER),
-        stage("hand-over", at(14, 15, 30, 0, 0), at(14, 16, 20, 0, 0), ESTIMATOR),
+        stage(
+            "arrival",
+            at(12, 8, 5, 0, 0),
+            at(12, 8, 52, 0, 0),
+            ESTIMATOR,
+        ),
+        stage(
+            "as-found-survey",
+            at(12, 9, 10, 0, 0),
+            at(12, 11, 18, 0, 0),
+            TECHNICIAN,
+        ),
+        stage(
+            "strip-down",
+            at(12, 11, 25, 0, 0),
+            at(12, 14, 40, 0, 0),
+            WELDER,
+        ),
+        stage(
+            "cut-out",
+            at(12, 14, 48, 0, 0),
+            at(12, 17, 20, 0, 0),
+            TECHNICIAN,
+        ),
+        stage(
+            "trial-fit",
+            at(13, 7, 40, 0, 0),
+            at(13, 9, 38, 0, 0),
+            TECHNICIAN,
+        ),
+        stage(
+            "fit-survey",
+            at(13, 9, 38, 0, 0),
+            at(13, 11, 52, 0, 0),
+            TECHNICIAN,
+        ),
+        stage(
+            "test-welds",
+            at(13, 11, 55, 0, 0),
+            at(13, 12, 30, 0, 0),
+            WELDER,
+        ),
+        stage(
+            "hidden-welds",
+            at(13, 13, 10, 0, 0),
+            at(13, 15, 5, 0, 0),
+            WELDER,
+        ),
+        stage(
+            "closing-panel",
+            at(13, 15, 10, 0, 0),
+            at(13, 16, 55, 0, 0),
+            TECHNICIAN,
+        ),
+        stage(
+            "weld-out",
+            at(14, 7, 35, 0, 0),
+            at(14, 10, 12, 0, 0),
+            WELDER,
+        ),
+        stage(
+            "final-survey",
+            at(14, 10, 20, 0, 0),
+            at(14, 11, 50, 0, 0),
+            TECHNICIAN,
+        ),
+        stage(
+            "corrosion-protection",
+            at(14, 12, 35, 0, 0),
+            at(14, 14, 50, 0, 0),
+            WELDER,
+        ),
+        stage(
+            "hand-over",
+            at(14, 15, 30, 0, 0),
+            at(14, 16, 20, 0, 0),
+            ESTIMATOR,
+        ),
     ]
 }
 
@@ -77,7 +144,13 @@ pub struct Note {
 
 /// The notes, in the order in which they were written.
 pub fn notes() -> Vec<Note> {
-    let note = |at, stage, author, text| Note { at, stage, author, about: None, text };
+    let note = |at, stage, author, text| Note {
+        at,
+        stage,
+        author,
+        about: None,
+        text,
+    };
     vec![
         note(
             at(12, 8, 24, 0, 0),
@@ -176,7 +249,12 @@ mod tests {
             assert!(s.opened < s.closed, "{}", s.key);
         }
         for pair in stages.windows(2) {
-            assert!(pair[0].closed <= pair[1].opened, "{} and {}", pair[0].key, pair[1].key);
+            assert!(
+                pair[0].closed <= pair[1].opened,
+                "{} and {}",
+                pair[0].key,
+                pair[1].key
+            );
         }
     }
 
@@ -184,7 +262,10 @@ mod tests {
     fn surveys_are_taken_while_their_stage_is_open() {
         let stages = stages();
         for survey in Survey::ALL {
-            let stage = stages.iter().find(|s| s.key == survey.stage()).expect("a stage");
+            let stage = stages
+                .iter()
+                .find(|s| s.key == survey.stage())
+                .expect("a stage");
             let time = survey_time(survey);
             assert!(stage.opened < time && time < stage.closed, "{survey:?}");
         }
@@ -196,14 +277,29 @@ mod tests {
         let stages = stages();
         let notes = notes();
         for note in &notes {
-            let stage = stages.iter().find(|s| s.key == note.stage).expect("a stage");
+            let stage = stages
+                .iter()
+                .find(|s| s.key == note.stage)
+                .expect("a stage");
             // A note may be written after its stage closed, not before it opened.
             assert!(note.at >= stage.opened, "{}", note.text);
         }
         assert!(notes.windows(2).all(|w| w[0].at < w[1].at));
-        assert!(notes.iter().any(|n| n.stage == "trial-fit" && n.text.contains("bolts up")));
-        assert!(notes.iter().any(|n| n.stage == "test-welds" && n.text.contains("same sheet")));
-        assert!(notes.iter().any(|n| n.about == Some("scans-and-calibrations")));
+        assert!(
+            notes
+                .iter()
+                .any(|n| n.stage == "trial-fit" && n.text.contains("bolts up"))
+        );
+        assert!(
+            notes
+                .iter()
+                .any(|n| n.stage == "test-welds" && n.text.contains("same sheet"))
+        );
+        assert!(
+            notes
+                .iter()
+                .any(|n| n.about == Some("scans-and-calibrations"))
+        );
     }
 
     #[test]

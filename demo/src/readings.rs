@@ -25,7 +25,10 @@ pub fn readings(survey: Survey, seed: u64) -> Vec<(&'static str, [f64; 3])> {
         .map(|(name, position)| {
             let noise = Vector3::from_fn(|_, _| random.normal() * INSTRUMENT_U_MM);
             let seen = stand.transform_point(&position.into()) + noise;
-            (name, [seen.x, seen.y, seen.z].map(|v| (v * 100.0).round() / 100.0))
+            (
+                name,
+                [seen.x, seen.y, seen.z].map(|v| (v * 100.0).round() / 100.0),
+            )
         })
         .collect()
 }
@@ -64,13 +67,19 @@ mod tests {
     /// Huang and Blostein 1987): the engine's answer found a second, plainer way.
     fn deviations(survey: Survey, seed: u64) -> Vec<(&'static str, Vector3<f64>)> {
         let sheet = control_points();
-        let read: Vec<Vector3<f64>> =
-            readings(survey, seed).iter().map(|(_, p)| Vector3::from(*p)).collect();
+        let read: Vec<Vector3<f64>> = readings(survey, seed)
+            .iter()
+            .map(|(_, p)| Vector3::from(*p))
+            .collect();
         let refs: Vec<usize> = (0..sheet.len())
             .filter(|&i| REFERENCE_POINTS.contains(&sheet[i].name))
             .collect();
         let n = refs.len() as f64;
-        let p0: Vector3<f64> = refs.iter().map(|&i| sheet[i].position).sum::<Vector3<f64>>() / n;
+        let p0: Vector3<f64> = refs
+            .iter()
+            .map(|&i| sheet[i].position)
+            .sum::<Vector3<f64>>()
+            / n;
         let q0: Vector3<f64> = refs.iter().map(|&i| read[i]).sum::<Vector3<f64>>() / n;
         let h: Matrix3<f64> = refs
             .iter()
@@ -97,7 +106,10 @@ mod tests {
                 assert!(d.amax() < 3.0, "{name}: {d}");
             }
             if name == "R6" {
-                assert!((-5.0..-3.0).contains(&d.z), "a little beyond 3 mm in height: {d}");
+                assert!(
+                    (-5.0..-3.0).contains(&d.z),
+                    "a little beyond 3 mm in height: {d}"
+                );
             }
         }
         for (name, d) in deviations(Survey::AsFound, SEED) {
@@ -118,7 +130,8 @@ mod tests {
             .filter(|&seed| {
                 let first = deviations(Survey::FirstFit, seed);
                 let second = deviations(Survey::SecondFit, seed);
-                let outside = |(name, d): &(&str, Vector3<f64>)| *name == "R6" && d.x < -3.0 && d.z < -3.0;
+                let outside =
+                    |(name, d): &(&str, Vector3<f64>)| *name == "R6" && d.x < -3.0 && d.z < -3.0;
                 first.iter().any(outside) && second.iter().all(|(_, d)| d.amax() < 3.0)
             })
             .count();
@@ -141,8 +154,12 @@ mod tests {
         let mut count = 0.0;
         for seed in 0..60 {
             let stand = stand(Survey::Final);
-            for ((_, q), (_, truth)) in readings(Survey::Final, seed).iter().zip(positions(Survey::Final)) {
-                squares += (Vector3::from(*q) - stand.transform_point(&truth.into()).coords).norm_squared();
+            for ((_, q), (_, truth)) in readings(Survey::Final, seed)
+                .iter()
+                .zip(positions(Survey::Final))
+            {
+                squares += (Vector3::from(*q) - stand.transform_point(&truth.into()).coords)
+                    .norm_squared();
                 count += 3.0;
             }
         }

@@ -23,7 +23,12 @@ pub enum Survey {
 }
 
 impl Survey {
-    pub const ALL: [Survey; 4] = [Survey::AsFound, Survey::FirstFit, Survey::SecondFit, Survey::Final];
+    pub const ALL: [Survey; 4] = [
+        Survey::AsFound,
+        Survey::FirstFit,
+        Survey::SecondFit,
+        Survey::Final,
+    ];
 
     /// The stage in which it is taken (a key of the shipped plan).
     pub fn stage(self) -> &'static str {
@@ -50,7 +55,10 @@ const VAN_SEED: u64 = 0x0417;
 
 /// Where a control point truly was at a survey, in the vehicle's frame, in millimetres.
 pub fn positions(survey: Survey) -> Vec<(&'static str, Vector3<f64>)> {
-    control_points().iter().map(|p| (p.name, p.position + displacement(survey, p))).collect()
+    control_points()
+        .iter()
+        .map(|p| (p.name, p.position + displacement(survey, p)))
+        .collect()
 }
 
 /// How far a control point was from its place on the sheet: what the van's build, the blow, the
@@ -76,10 +84,22 @@ fn moved(survey: Survey, point: &ControlPoint) -> Vector3<f64> {
     match survey {
         Survey::AsFound => collapse(point),
         // 7.4 mm too deep in its joint, and sagging toward its end.
-        Survey::FirstFit => section(point, Vector3::new(-7.4, -0.5, 0.0), Vector3::new(0.0, 0.0, -3.9)),
-        Survey::SecondFit => section(point, Vector3::new(-0.25, 0.1, 0.0), Vector3::new(0.0, 0.0, -0.2)),
+        Survey::FirstFit => section(
+            point,
+            Vector3::new(-7.4, -0.5, 0.0),
+            Vector3::new(0.0, 0.0, -3.9),
+        ),
+        Survey::SecondFit => section(
+            point,
+            Vector3::new(-0.25, 0.1, 0.0),
+            Vector3::new(0.0, 0.0, -0.2),
+        ),
         // Shrinking welds pulled it.
-        Survey::Final => section(point, Vector3::new(-0.55, 0.1, 0.05), Vector3::new(0.0, 0.3, 0.35)),
+        Survey::Final => section(
+            point,
+            Vector3::new(-0.55, 0.1, 0.05),
+            Vector3::new(0.0, 0.3, 0.35),
+        ),
     }
 }
 
@@ -117,7 +137,10 @@ mod tests {
 
     fn at(survey: Survey, name: &str) -> Vector3<f64> {
         let points = control_points();
-        let point = points.iter().find(|p| p.name == name).expect("on the sheet");
+        let point = points
+            .iter()
+            .find(|p| p.name == name)
+            .expect("on the sheet");
         displacement(survey, point)
     }
 
@@ -130,9 +153,18 @@ mod tests {
             }
         }
         let end = at(Survey::AsFound, "R6");
-        assert!((-40.0..-20.0).contains(&end.x) && end.y > 5.0 && end.z < -5.0, "{end}");
-        let lengths: Vec<f64> = NEW_SECTION.iter().map(|n| at(Survey::AsFound, n).norm()).collect();
-        assert!(lengths.windows(2).all(|w| w[0] < w[1]), "fades toward the joint: {lengths:?}");
+        assert!(
+            (-40.0..-20.0).contains(&end.x) && end.y > 5.0 && end.z < -5.0,
+            "{end}"
+        );
+        let lengths: Vec<f64> = NEW_SECTION
+            .iter()
+            .map(|n| at(Survey::AsFound, n).norm())
+            .collect();
+        assert!(
+            lengths.windows(2).all(|w| w[0] < w[1]),
+            "fades toward the joint: {lengths:?}"
+        );
     }
 
     #[test]
@@ -164,9 +196,16 @@ mod tests {
 
     #[test]
     fn the_van_is_the_same_van_at_every_survey() {
-        for p in control_points().iter().filter(|p| p.position.x < JOINT_X_MM) {
+        for p in control_points()
+            .iter()
+            .filter(|p| p.position.x < JOINT_X_MM)
+        {
             let first = displacement(Survey::AsFound, p);
-            assert!(Survey::ALL.iter().all(|s| displacement(*s, p) == first), "{}", p.name);
+            assert!(
+                Survey::ALL.iter().all(|s| displacement(*s, p) == first),
+                "{}",
+                p.name
+            );
         }
     }
 }

@@ -74,7 +74,11 @@ pub struct ControlPoint {
 /// The sheet's points, in its order, read from [`SHEET_CSV`] without the engine: the story's
 /// truth must not depend on the code that is to find it.
 pub fn control_points() -> Vec<ControlPoint> {
-    SHEET_CSV.lines().skip(1).filter_map(control_point).collect()
+    SHEET_CSV
+        .lines()
+        .skip(1)
+        .filter_map(control_point)
+        .collect()
 }
 
 /// One line of the sheet. The name is its first field and the numbers stand behind the
@@ -105,17 +109,26 @@ mod tests {
             let right = points.iter().find(|p| p.name == name).expect("a pair");
             assert!(left.position.y < 0.0 && right.position.y > 0.0, "{name}");
             let mirrored = Vector3::new(right.position.x, -right.position.y, right.position.z);
-            assert!((left.position - mirrored).norm() <= 8.0, "{name} is far from its pair");
+            assert!(
+                (left.position - mirrored).norm() <= 8.0,
+                "{name} is far from its pair"
+            );
         }
     }
 
     #[test]
     fn every_line_has_the_header_s_columns_and_the_limit() {
-        assert_eq!(SHEET_CSV.lines().next(), Some("point,side,what,x,y,z,limit,member,zone"));
+        assert_eq!(
+            SHEET_CSV.lines().next(),
+            Some("point,side,what,x,y,z,limit,member,zone")
+        );
         for line in SHEET_CSV.lines().skip(1) {
             let after_what = line.rsplit(',').take(6).collect::<Vec<_>>();
             assert_eq!(after_what[2], "3", "{line}");
-            assert!(["front", "middle", "rear"].contains(&after_what[0]), "{line}");
+            assert!(
+                ["front", "middle", "rear"].contains(&after_what[0]),
+                "{line}"
+            );
         }
     }
 
@@ -130,7 +143,13 @@ mod tests {
     #[test]
     fn the_proportions_are_a_small_van_s() {
         let points = control_points();
-        let at = |name: &str| points.iter().find(|p| p.name == name).expect("on the sheet").position;
+        let at = |name: &str| {
+            points
+                .iter()
+                .find(|p| p.name == name)
+                .expect("on the sheet")
+                .position
+        };
         assert!((3500.0..3600.0).contains(&at("R6").x));
         assert!(at("R3").x < JOINT_X_MM && JOINT_X_MM < at("R4").x);
     }

@@ -114,8 +114,12 @@ impl Hasher {
 
     pub fn finish(self) -> Digests {
         Digests {
-            sha256: self.sha256.map(|sha| Digest(sha.finalize().as_slice().into())),
-            sha512: self.sha512.map(|sha| Digest(sha.finalize().as_slice().into())),
+            sha256: self
+                .sha256
+                .map(|sha| Digest(sha.finalize().as_slice().into())),
+            sha512: self
+                .sha512
+                .map(|sha| Digest(sha.finalize().as_slice().into())),
         }
     }
 }
@@ -151,14 +155,23 @@ mod tests {
         hasher.update(b"a");
         hasher.update(b"bc");
         let found = hasher.finish();
-        assert_eq!(found.get(Algorithm::Sha512).unwrap().to_string(), SHA512_ABC);
-        assert_eq!(found.get(Algorithm::Sha256).unwrap().to_string(), SHA256_ABC);
+        assert_eq!(
+            found.get(Algorithm::Sha512).unwrap().to_string(),
+            SHA512_ABC
+        );
+        assert_eq!(
+            found.get(Algorithm::Sha256).unwrap().to_string(),
+            SHA256_ABC
+        );
         assert_eq!(Digest::sha512(b"abc").to_string(), SHA512_ABC);
     }
 
     #[test]
     fn hexadecimal_of_either_case_and_nothing_else() {
-        assert_eq!(Digest::parse(&SHA512_ABC.to_uppercase()), Some(Digest::sha512(b"abc")));
+        assert_eq!(
+            Digest::parse(&SHA512_ABC.to_uppercase()),
+            Some(Digest::sha512(b"abc"))
+        );
         for bad in ["abc", "zz", "+1", "ab cd", "äb"] {
             assert_eq!(Digest::parse(bad), None, "{bad}");
         }

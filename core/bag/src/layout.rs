@@ -59,19 +59,26 @@ impl Layout {
         }
         let one = |label: &str| {
             let found = fields.iter().find(|field| field.0 == label);
-            found.map(|field| &*field.1).ok_or_else(|| format!("it has no {label}"))
+            found
+                .map(|field| &*field.1)
+                .ok_or_else(|| format!("it has no {label}"))
         };
         if one("Zip-Layout")? != "1" {
             return Err("its Zip-Layout is of a kind not known here".to_owned());
         }
         let time = one("Zip-Time")?;
-        let deflated = fields.iter().filter(|field| field.0 == "Deflated").map(|(_, value)| {
-            let (digest, path) = value.split_once(' ')?;
-            Some((tag::decoded_path(path), Digest::parse(digest)?))
-        });
+        let deflated = fields
+            .iter()
+            .filter(|field| field.0 == "Deflated")
+            .map(|(_, value)| {
+                let (digest, path) = value.split_once(' ')?;
+                Some((tag::decoded_path(path), Digest::parse(digest)?))
+            });
         Ok(Self {
             top: one("Zip-Top")?.to_owned(),
-            time: time.parse().map_err(|_| format!("its Zip-Time, {time}, is no time"))?,
+            time: time
+                .parse()
+                .map_err(|_| format!("its Zip-Time, {time}, is no time"))?,
             deflated: deflated
                 .collect::<Option<_>>()
                 .ok_or("a Deflated line is not of the form \"digest path\"")?,
@@ -102,7 +109,12 @@ mod tests {
     fn what_is_not_understood_is_said() {
         let good = "Zip-Layout: 1\nZip-Top: a\nZip-Time: 2031-05-06T14:30:02\n";
         assert!(Layout::parse(good).is_ok());
-        for (from, to) in [("1\n", "2\n"), ("Zip-Top", "Top"), ("-05", "-13"), ("T14", "Deflated: x")] {
+        for (from, to) in [
+            ("1\n", "2\n"),
+            ("Zip-Top", "Top"),
+            ("-05", "-13"),
+            ("T14", "Deflated: x"),
+        ] {
             assert!(Layout::parse(&good.replacen(from, to, 1)).is_err(), "{to}");
         }
     }

@@ -39,8 +39,10 @@ pub(crate) const MAX_PATH: usize = 200;
 /// ```
 pub fn safe_name(text: &str) -> String {
     let forbidden = |c: char| c == '%' || reason_against(c).is_some();
-    let text: String =
-        text.chars().map(|c| if forbidden(c) { '_' } else { c }).collect();
+    let text: String = text
+        .chars()
+        .map(|c| if forbidden(c) { '_' } else { c })
+        .collect();
     let mut name = trim(&text).to_owned();
     // A file that begins with a dot is hidden on most systems.
     if name.starts_with('.') {
@@ -50,7 +52,11 @@ pub fn safe_name(text: &str) -> String {
         name.insert(0, '_');
     }
     name = shortened(&name, MAX_SAFE_NAME);
-    if name.is_empty() { "unnamed".to_owned() } else { name }
+    if name.is_empty() {
+        "unnamed".to_owned()
+    } else {
+        name
+    }
 }
 
 /// Whether every system can hold this path, of names parted by `/`.
@@ -60,7 +66,10 @@ pub fn safe_name(text: &str) -> String {
 /// character that is forbidden somewhere, a device name such as `NUL`, a dot or
 /// space at an end where Windows drops it, or too long.
 pub fn check_path(path: &str) -> Result<(), Error> {
-    let refused = |reason| Error::UnsafeName { name: path.to_owned(), reason };
+    let refused = |reason| Error::UnsafeName {
+        name: path.to_owned(),
+        reason,
+    };
     path.split('/').try_for_each(check_name).map_err(refused)?;
     if path.encode_utf16().count() > MAX_PATH {
         return Err(refused("the whole path is longer than 200 characters"));
@@ -114,12 +123,18 @@ fn trim(name: &str) -> &str {
 
 /// `NUL`, `COM1` and the like, alone or before a dot.
 fn is_device(name: &str) -> bool {
-    let stem = name.split('.').next().unwrap_or_default().trim_end_matches(' ');
+    let stem = name
+        .split('.')
+        .next()
+        .unwrap_or_default()
+        .trim_end_matches(' ');
     let stem = stem.to_uppercase();
     if matches!(&*stem, "CON" | "PRN" | "AUX" | "NUL" | "CONIN$" | "CONOUT$") {
         return true;
     }
-    let port = stem.strip_prefix("COM").or_else(|| stem.strip_prefix("LPT"));
+    let port = stem
+        .strip_prefix("COM")
+        .or_else(|| stem.strip_prefix("LPT"));
     let mut rest = port.unwrap_or_default().chars();
     matches!(
         (rest.next(), rest.next()),
@@ -142,7 +157,9 @@ fn shortened(name: &str, most: usize) -> String {
 
 /// A text's canonical composition: the form in which names are compared.
 pub(crate) fn composed(text: &str) -> String {
-    ComposingNormalizerBorrowed::new_nfc().normalize(text).into_owned()
+    ComposingNormalizerBorrowed::new_nfc()
+        .normalize(text)
+        .into_owned()
 }
 
 /// The names that are in use, so that no two become one on any system.
@@ -161,7 +178,10 @@ impl Names {
     /// where a file and a folder would have the same name.
     pub fn check(&self, path: &str) -> Result<(), Error> {
         let taken = |other: &str| {
-            Err(Error::NameTaken { name: path.to_owned(), other: other.to_owned() })
+            Err(Error::NameTaken {
+                name: path.to_owned(),
+                other: other.to_owned(),
+            })
         };
         let key = Self::key(path);
         if let Some(other) = self.files.get(&key).or_else(|| self.folders.get(&key)) {
@@ -206,14 +226,42 @@ mod tests {
     #[test]
     fn what_windows_cannot_hold_is_refused() {
         let bad = [
-            "", "a//b", "/a", "a/", ".", "a/../b", "a\\b", "C:", "a?", "a*b", "a\tb", "a\u{0}",
-            "a.", "a ", " a", "nul", "NUL.txt", "Com1.tar.gz", "lpt\u{b9}", "aux .txt", "CONIN$",
+            "",
+            "a//b",
+            "/a",
+            "a/",
+            ".",
+            "a/../b",
+            "a\\b",
+            "C:",
+            "a?",
+            "a*b",
+            "a\tb",
+            "a\u{0}",
+            "a.",
+            "a ",
+            " a",
+            "nul",
+            "NUL.txt",
+            "Com1.tar.gz",
+            "lpt\u{b9}",
+            "aux .txt",
+            "CONIN$",
             "a\u{202e}gpj.exe",
         ];
         for name in bad {
             assert!(check_path(name).is_err(), "{name:?}");
         }
-        for name in ["COM", "COM10", "console.txt", "a.b.c", ".keep", "100%", "a b", "Ä/ö.jpg"] {
+        for name in [
+            "COM",
+            "COM10",
+            "console.txt",
+            "a.b.c",
+            ".keep",
+            "100%",
+            "a b",
+            "Ä/ö.jpg",
+        ] {
             assert!(check_path(name).is_ok(), "{name:?}");
         }
         assert!(check_path(&"x".repeat(256)).is_err());
@@ -224,7 +272,10 @@ mod tests {
     #[test]
     fn extension_survives_shortening() {
         let name = safe_name(&format!("{}.jpeg", "ü".repeat(200)));
-        assert!(name.len() <= MAX_SAFE_NAME && name.ends_with("ü.jpeg"), "{name}");
+        assert!(
+            name.len() <= MAX_SAFE_NAME && name.ends_with("ü.jpeg"),
+            "{name}"
+        );
         assert_eq!(safe_name(""), "unnamed");
         assert_eq!(safe_name(" . "), "unnamed");
         assert_eq!(safe_name(".hidden"), "_hidden");

@@ -1,6 +1,7 @@
 //! Opens a bag and reads from it.
 
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
@@ -38,7 +39,10 @@ pub(crate) struct Manifest {
 impl Manifest {
     /// By path, in whatever normal form.
     pub fn digest_of(&self, path: &str) -> Option<&Digest> {
-        self.index.get(&composed(path)).and_then(|i| self.listed.get(*i)).map(|(_, digest)| digest)
+        self.index
+            .get(&composed(path))
+            .and_then(|i| self.listed.get(*i))
+            .map(|(_, digest)| digest)
     }
 }
 
@@ -67,10 +71,10 @@ impl BagReader {
     /// [`Error::Read`], [`Error::Damaged`] if a file shows no sign of being a
     /// zip, [`Error::NotABag`] if there is neither a `bagit.txt` nor a manifest.
     pub fn open(path: &Path) -> Result<Self, Error> {
-        let source = Source::open(path)?;
+        let mut source = Source::open(path)?;
         let mut bag = Self {
             path: path.to_owned(),
-            problems: source.problems.clone(),
+            problems: std::mem::take(&mut source.problems),
             source,
             manifests: Vec::new(),
             info: Vec::new(),
@@ -80,7 +84,8 @@ impl BagReader {
         bag.read_info();
         bag.read_manifests();
         if bag.source.find(tag::FETCH).is_some() {
-            bag.notes.push("fetch.txt names files to be fetched; nothing is fetched here".into());
+            bag.notes
+                .push("fetch.txt names files to be fetched; nothing is fetched here".into());
         }
         Ok(bag)
     }
@@ -95,7 +100,10 @@ impl BagReader {
     pub fn payload(&self) -> impl Iterator<Item = PayloadFile<'_>> {
         self.source.items.iter().filter_map(|item| {
             let path = item.path.strip_prefix(tag::PAYLOAD)?;
-            Some(PayloadFile { path, size: item.size })
+            Some(PayloadFile {
+                path,
+                size: item.size,
+            })
         })
     }
 
@@ -121,11 +129,19 @@ impl BagReader {
 
     fn open_checked(&self, path: &str, covers: Covers) -> Result<Checked, Error> {
         let digests = self.expected(path, covers);
-        let item = self.source.find(path).and_then(|i| self.source.items.get(i));
+        let item = self
+            .source
+            .find(path)
+            .and_then(|i| self.source.items.get(i));
         let (Some(item), false) = (item, digests.is_empty()) else {
-            return Err(Error::NotListed { path: path.to_owned() });
+            return Err(Error::NotListed {
+                path: path.to_owned(),
+            });
         };
-        let failed = |source| Error::Read { path: self.path.join(path), source };
+        let failed = |source| Error::Read {
+            path: self.path.join(path),
+            source,
+        };
         Ok(Checked {
             inner: self.source.read(item, false).map_err(failed)?,
             hasher: Hasher::new(digests.iter().map(|(algorithm, _)| *algorithm)),
@@ -135,9 +151,14 @@ impl BagReader {
 
     /// The digests that a file must have.
     fn expected(&self, path: &str, covers: Covers) -> Vec<(Algorithm, Digest)> {
-        let manifests = self.manifests.iter().filter(|manifest| manifest.covers == covers);
-        let digests =
-            manifests.filter_map(|m| m.digest_of(path).map(|digest| (m.algorithm, digest.clone())));
+        let manifests = self
+            .manifests
+            .iter()
+            .filter(|manifest| manifest.covers == covers);
+        let digests = manifests.filter_map(|m| {
+            m.digest_of(path)
+                .map(|digest| (m.algorithm, digest.clone()))
+        });
         digests.collect()
     }
 
@@ -145,17 +166,21 @@ impl BagReader {
         let Some(text) = self.read_text(tag::BAGIT) else {
             if self.source.find(tag::BAGIT).is_none() {
                 let detail = "every bag has one";
-                self.problems.push(Problem::file(tag::BAGIT, Kind::Missing, detail));
+                self.problems
+                    .push(Problem::file(tag::BAGIT, Kind::Missing, detail));
             }
             return;
         };
         if let Some(detail) = tag::declaration_trouble(&text) {
-            self.problems.push(Problem::file(tag::BAGIT, Kind::Malformed, detail));
+            self.problems
+                .push(Problem::file(tag::BAGIT, Kind::Malformed, detail));
         }
     }
 
     fn read_info(&mut self) {
-        let Some(text) = self.read_text(tag::BAG_INFO) else { return };
+        let Some(text) = self.read_text(tag::BAG_INFO) else {
+            return;
+        };
         let (fields, bad) = tag::parse_fields(&text);
         self.info = fields;
         self.complain(tag::BAG_INFO, bad);
@@ -175,10 +200,15 @@ impl BagReader {
                 )),
             }
         }
-        let has = |covers| self.manifests.iter().any(|manifest| manifest.covers == covers);
+        let has = |covers| {
+            self.manifests
+                .iter()
+                .any(|manifest| manifest.covers == covers)
+        };
         if !has(Covers::Payload) {
             let detail = "without it, or one with SHA-256, no payload file can be checked";
-            self.problems.push(Problem::file(tag::MANIFEST, Kind::Missing, detail));
+            self.problems
+                .push(Problem::file(tag::MANIFEST, Kind::Missing, detail));
         }
         if !has(Covers::Tags) {
             let note = "no tag manifest: nothing vouches for the tag files and the manifest itself";
@@ -187,13 +217,20 @@ impl BagReader {
     }
 
     fn read_manifest(&mut self, file: String, covers: Covers, algorithm: Algorithm) {
-        let Some(text) = self.read_text(&file) else { return };
+        let Some(text) = self.read_text(&file) else {
+            return;
+        };
         let (mut listed, bad) = tag::parse_manifest(&text, algorithm);
-        let even = if bad.is_empty() { tag::uneven_line(&text, &listed) } else { None };
+        let even = if bad.is_empty() {
+            tag::uneven_line(&text, &listed)
+        } else {
+            None
+        };
         self.complain(&file, bad);
         if let Some(line) = even.filter(|_| covers == Covers::Tags) {
             let detail = format!("line {line} is not written like the others");
-            self.problems.push(Problem::file(&file, Kind::Malformed, detail));
+            self.problems
+                .push(Problem::file(&file, Kind::Malformed, detail));
         }
         let mut index = HashMap::new();
         listed.retain(|(path, _)| {
@@ -205,16 +242,32 @@ impl BagReader {
                 && matches!(tag::manifest_kind(path), Some((Covers::Tags, _)))
             {
                 Some("is a tag manifest, which none may list")
-            } else if index.insert(composed(path), index.len()).is_some() {
-                Some("is listed twice")
             } else {
-                return true;
+                let next = index.len();
+                match index.entry(composed(path)) {
+                    Entry::Occupied(_) => Some("is listed twice"),
+                    Entry::Vacant(place) => {
+                        place.insert(next);
+                        return true;
+                    }
+                }
             };
-            let detail = format!("\"{}\" {}", path.escape_debug(), trouble.unwrap_or_default());
-            self.problems.push(Problem::file(&file, Kind::Malformed, detail));
+            let detail = format!(
+                "\"{}\" {}",
+                path.escape_debug(),
+                trouble.unwrap_or_default()
+            );
+            self.problems
+                .push(Problem::file(&file, Kind::Malformed, detail));
             false
         });
-        self.manifests.push(Manifest { file, covers, algorithm, listed, index });
+        self.manifests.push(Manifest {
+            file,
+            covers,
+            algorithm,
+            listed,
+            index,
+        });
     }
 
     fn complain(&mut self, file: &str, bad: Vec<tag::BadLine>) {
@@ -226,24 +279,38 @@ impl BagReader {
 
     /// The text of a tag file; `None`, with the reason among the problems, if
     /// it is there but cannot be had.
-    pub(crate) fn read_text(&mut self, path: &str) -> Option<String> {
-        let item = self.source.find(path).and_then(|i| self.source.items.get(i))?;
-        match text_of(&self.source, item) {
+    fn read_text(&mut self, path: &str) -> Option<String> {
+        match self.text(path)? {
             Ok(text) => Some(text),
             Err(error) => {
-                self.problems.push(Problem::file(path, Kind::Unreadable, error.to_string()));
+                self.problems
+                    .push(Problem::file(path, Kind::Unreadable, error.to_string()));
                 None
             }
         }
+    }
+
+    /// The text of a tag file; `None` if it is not there.
+    pub(crate) fn text(&self, path: &str) -> Option<io::Result<String>> {
+        let item = self
+            .source
+            .find(path)
+            .and_then(|i| self.source.items.get(i))?;
+        Some(text_of(&self.source, item))
     }
 }
 
 fn text_of(source: &Source, item: &Item) -> io::Result<String> {
     if item.size > MAX_LISTING {
-        return Err(io::Error::other(format!("it is larger than {MAX_LISTING} bytes")));
+        return Err(io::Error::other(format!(
+            "it is larger than {MAX_LISTING} bytes"
+        )));
     }
     let mut text = Vec::new();
-    source.read(item, false)?.take(MAX_LISTING).read_to_end(&mut text)?;
+    source
+        .read(item, false)?
+        .take(MAX_LISTING)
+        .read_to_end(&mut text)?;
     String::from_utf8(text).map_err(|_| io::Error::other("it is not UTF-8"))
 }
 
@@ -265,7 +332,10 @@ impl Read for Checked {
             return Ok(read);
         }
         let found = std::mem::take(&mut self.hasher).finish();
-        match self.expected.iter().find(|(algorithm, digest)| found.get(*algorithm) != Some(digest))
+        match self
+            .expected
+            .iter()
+            .find(|(algorithm, digest)| found.get(*algorithm) != Some(digest))
         {
             // Anyone who reads on after the error gets it again.
             Some(_) => Err(io::Error::new(

@@ -27,7 +27,7 @@ impl Report {
     /// Whether nothing was found altered, missing or added.
     ///
     /// A report that must also vouch for the bytes between a zip's files asks
-    /// for [`structure`](Self::structure) to be [`Structure::Whole`] or
+    /// for [`structure`](Self::structure) to be [`Structure::Checked`] or
     /// [`Structure::Folder`] as well.
     pub fn is_whole(&self) -> bool {
         self.problems.is_empty()
@@ -36,7 +36,11 @@ impl Report {
 
 impl fmt::Display for Report {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let whole = if self.is_whole() { "whole" } else { "NOT WHOLE" };
+        let whole = if self.is_whole() {
+            "whole"
+        } else {
+            "NOT WHOLE"
+        };
         writeln!(
             f,
             "{whole}: {} files, {} bytes; {}",
@@ -48,7 +52,9 @@ impl fmt::Display for Report {
         if self.more_problems > 0 {
             writeln!(f, "  and {} more", self.more_problems)?;
         }
-        self.notes.iter().try_for_each(|note| writeln!(f, "  note: {note}"))
+        self.notes
+            .iter()
+            .try_for_each(|note| writeln!(f, "  note: {note}"))
     }
 }
 
@@ -69,7 +75,7 @@ impl fmt::Display for Structure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Folder => f.write_str("a folder"),
-            Self::Checked => f.write_str("every byte of the zip accounted for"),
+            Self::Checked => f.write_str("every byte of the zip checked"),
             Self::NotChecked(reason) => write!(f, "the zip's headers were not checked: {reason}"),
         }
     }
@@ -88,11 +94,19 @@ pub struct Problem {
 
 impl Problem {
     pub(crate) fn file(path: &str, kind: Kind, detail: impl Into<String>) -> Self {
-        Self { place: Place::File(path.to_owned()), kind, detail: detail.into() }
+        Self {
+            place: Place::File(path.to_owned()),
+            kind,
+            detail: detail.into(),
+        }
     }
 
     pub(crate) fn bytes(from: u64, to: u64, kind: Kind, detail: impl Into<String>) -> Self {
-        Self { place: Place::Bytes { from, to }, kind, detail: detail.into() }
+        Self {
+            place: Place::Bytes { from, to },
+            kind,
+            detail: detail.into(),
+        }
     }
 }
 
@@ -193,11 +207,6 @@ impl Problems {
             self.more += 1;
         }
     }
-
-    pub fn append(&mut self, others: Self) {
-        self.extend(others.listed);
-        self.more += others.more;
-    }
 }
 
 impl Extend<Problem> for Problems {
@@ -213,7 +222,11 @@ mod tests {
     #[test]
     fn reads_as_a_sentence() {
         let mut problems = Problems::default();
-        problems.push(Problem::file("data/a\n.csv", Kind::Missing, "the manifest lists it"));
+        problems.push(Problem::file(
+            "data/a\n.csv",
+            Kind::Missing,
+            "the manifest lists it",
+        ));
         problems.extend((0..1200).map(|i| Problem::bytes(i, i + 2, Kind::Unaccounted, "x")));
         let report = Report {
             info: vec![],
@@ -225,9 +238,18 @@ mod tests {
             notes: vec![],
         };
         let text = report.to_string();
-        assert!(text.starts_with("NOT WHOLE: 0 files, 0 bytes; every byte"), "{text}");
-        assert!(text.contains("data/a\\n.csv: missing: the manifest lists it\n"), "{text}");
-        assert!(text.contains("bytes 3 to 4: belongs to nothing: x\n"), "{text}");
+        assert!(
+            text.starts_with("NOT WHOLE: 0 files, 0 bytes; every byte"),
+            "{text}"
+        );
+        assert!(
+            text.contains("data/a\\n.csv: missing: the manifest lists it\n"),
+            "{text}"
+        );
+        assert!(
+            text.contains("bytes 3 to 4: belongs to nothing: x\n"),
+            "{text}"
+        );
         assert!(text.ends_with("and 201 more\n"), "{text}");
         let json = serde_json::to_value(&report).unwrap();
         assert_eq!(json["problems"][0]["kind"], "missing");

@@ -59,7 +59,11 @@ impl Sink {
             }
         };
         match hasher.finish().get(Algorithm::Sha512) {
-            Some(sha512) => Ok(Copied { bytes, sha512: sha512.clone(), packed }),
+            Some(sha512) => Ok(Copied {
+                bytes,
+                sha512: sha512.clone(),
+                packed,
+            }),
             None => Err(CopyError::Lost(io::Error::other("no digest was made"))),
         }
     }
@@ -88,7 +92,9 @@ pub(crate) fn pump(
             Err(error) => return Err(CopyError::Content(error)),
         };
         let read = block.get(..filled).ok_or_else(|| {
-            CopyError::Content(io::Error::other("the stream claims more than it was asked for"))
+            CopyError::Content(io::Error::other(
+                "the stream claims more than it was asked for",
+            ))
         })?;
         write(read).map_err(CopyError::Target)?;
         bytes += filled as u64;
@@ -106,26 +112,51 @@ pub(crate) struct ZipSink {
 impl ZipSink {
     pub fn create(target: &Path, top: &str, stamp: Stamp, overwrite: bool) -> Result<Self, Error> {
         refuse_existing(target, overwrite, Path::is_file)?;
-        let failed = |source| Error::Write { path: target.to_owned(), source };
-        let temporary = temporary(0o666).tempfile_in(parent(target)).map_err(failed)?;
+        let failed = |source| Error::Write {
+            path: target.to_owned(),
+            source,
+        };
+        let temporary = temporary(0o666)
+            .tempfile_in(parent(target))
+            .map_err(failed)?;
         let (file, temporary) = temporary.into_parts();
         let (target, top) = (target.to_owned(), top.to_owned());
-        Ok(Self { target, top, temporary, writer: ZipWriter::new(file, stamp) })
+        Ok(Self {
+            target,
+            top,
+            temporary,
+            writer: ZipWriter::new(file, stamp),
+        })
     }
 
     fn commit(self, overwrite: bool) -> Result<(), Error> {
-        let Self { target, temporary, writer, .. } = self;
-        let failed = |source| Error::Write { path: target.clone(), source };
-        writer.finish().and_then(|file| file.sync_all()).map_err(failed)?;
+        let Self {
+            target,
+            temporary,
+            writer,
+            ..
+        } = self;
+        let failed = |source| Error::Write {
+            path: target.clone(),
+            source,
+        };
+        writer
+            .finish()
+            .and_then(|file| file.sync_all())
+            .map_err(failed)?;
         if overwrite {
-            temporary.persist(&target).map_err(|error| failed(error.error))?;
+            temporary
+                .persist(&target)
+                .map_err(|error| failed(error.error))?;
         } else {
-            temporary.persist_noclobber(&target).map_err(|error| {
-                match error.error.kind() {
-                    io::ErrorKind::AlreadyExists => Error::Exists { path: target.clone() },
+            temporary
+                .persist_noclobber(&target)
+                .map_err(|error| match error.error.kind() {
+                    io::ErrorKind::AlreadyExists => Error::Exists {
+                        path: target.clone(),
+                    },
                     _ => failed(error.error),
-                }
-            })?;
+                })?;
         }
         sync_folder(parent(&target)).map_err(failed)
     }
@@ -143,9 +174,16 @@ impl FolderSink {
         refuse_existing(target, overwrite, |path| path.join(tag::BAGIT).is_file())?;
         let temporary = temporary(0o777)
             .tempdir_in(parent(target))
-            .map_err(|source| Error::Write { path: target.to_owned(), source })?;
+            .map_err(|source| Error::Write {
+                path: target.to_owned(),
+                source,
+            })?;
         let folders = BTreeSet::from([temporary.path().to_owned()]);
-        Ok(Self { target: target.to_owned(), temporary, folders })
+        Ok(Self {
+            target: target.to_owned(),
+            temporary,
+            folders,
+        })
     }
 
     fn add(
@@ -177,9 +215,19 @@ impl FolderSink {
     }
 
     fn commit(self, overwrite: bool) -> Result<(), Error> {
-        let Self { target, temporary, folders } = self;
-        let failed = |source| Error::Write { path: target.clone(), source };
-        folders.iter().try_for_each(|folder| sync_folder(folder)).map_err(failed)?;
+        let Self {
+            target,
+            temporary,
+            folders,
+        } = self;
+        let failed = |source| Error::Write {
+            path: target.clone(),
+            source,
+        };
+        folders
+            .iter()
+            .try_for_each(|folder| sync_folder(folder))
+            .map_err(failed)?;
         // Looked at again, as late as possible: renaming would silently replace
         // an empty folder.
         refuse_existing(&target, overwrite, |path| path.join(tag::BAGIT).is_file())?;
@@ -219,15 +267,24 @@ fn refuse_existing(
 ) -> Result<(), Error> {
     match fs::symlink_metadata(target) {
         Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
-        Err(source) => Err(Error::Write { path: target.to_owned(), source }),
-        Ok(_) if !overwrite => Err(Error::Exists { path: target.to_owned() }),
-        Ok(_) if !replaceable(target) => Err(Error::NotReplaceable { path: target.to_owned() }),
+        Err(source) => Err(Error::Write {
+            path: target.to_owned(),
+            source,
+        }),
+        Ok(_) if !overwrite => Err(Error::Exists {
+            path: target.to_owned(),
+        }),
+        Ok(_) if !replaceable(target) => Err(Error::NotReplaceable {
+            path: target.to_owned(),
+        }),
         Ok(_) => Ok(()),
     }
 }
 
 /// A hidden neighbour of the target; removed with the last handle to it.
-fn temporary(#[cfg_attr(not(unix), allow(unused))] mode: u32) -> tempfile::Builder<'static, 'static> {
+fn temporary(
+    #[cfg_attr(not(unix), allow(unused))] mode: u32,
+) -> tempfile::Builder<'static, 'static> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(".bag-").suffix(".part");
     // Temporary files are private by default; this one becomes an ordinary file,
@@ -250,5 +307,9 @@ fn parent(target: &Path) -> &Path {
 
 /// Makes the names in a folder durable, where the system needs it.
 fn sync_folder(folder: &Path) -> io::Result<()> {
-    if cfg!(unix) { File::open(folder)?.sync_all() } else { Ok(()) }
+    if cfg!(unix) {
+        File::open(folder)?.sync_all()
+    } else {
+        Ok(())
+    }
 }

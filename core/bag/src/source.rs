@@ -47,13 +47,19 @@ pub(crate) struct Source {
 
 impl Source {
     pub fn open(path: &Path) -> Result<Self, Error> {
-        let failed = |source| Error::Read { path: path.to_owned(), source };
+        let failed = |source| Error::Read {
+            path: path.to_owned(),
+            source,
+        };
         if fs::metadata(path).map_err(failed)?.is_dir() {
             return Self::open_folder(path);
         }
         let mut file = File::open(path).map_err(failed)?;
         let directory = Directory::read(&mut file).map_err(failed)?;
-        let damaged = |reason| Error::Damaged { path: path.to_owned(), reason };
+        let damaged = |reason| Error::Damaged {
+            path: path.to_owned(),
+            reason,
+        };
         Self::open_zip(path, directory.map_err(damaged)?)
     }
 
@@ -62,7 +68,10 @@ impl Source {
         let mut problems = Problems::default();
         let mut left = vec![(root.to_owned(), String::new())];
         while let Some((folder, prefix)) = left.pop() {
-            let failed = |source| Error::Read { path: folder.clone(), source };
+            let failed = |source| Error::Read {
+                path: folder.clone(),
+                source,
+            };
             for found in fs::read_dir(&folder).map_err(failed)? {
                 let found = found.map_err(failed)?;
                 let name = found.file_name();
@@ -75,7 +84,11 @@ impl Source {
                     left.push((found.path(), format!("{path}/")));
                 } else if kind.is_file() {
                     let size = found.metadata().map_err(failed)?.len();
-                    items.push(Item { path, size, from: From::File(found.path()) });
+                    items.push(Item {
+                        path,
+                        size,
+                        from: From::File(found.path()),
+                    });
                 } else {
                     let detail = "it is a link or a device; a bag has plain files only";
                     problems.push(Problem::file(&path, Kind::Unreadable, detail));
@@ -106,7 +119,11 @@ impl Source {
             let detail = "the zip has no top folder; RFC 8493 wants the bag in one";
             problems.push(Problem::file(tag::BAGIT, Kind::Outside, detail));
         }
-        let prefix = if top.is_empty() { String::new() } else { format!("{top}/") };
+        let prefix = if top.is_empty() {
+            String::new()
+        } else {
+            format!("{top}/")
+        };
         let mut items = Vec::new();
         let mut seen = HashSet::new();
         for (i, entry) in directory.entries.iter().enumerate() {
@@ -116,7 +133,7 @@ impl Source {
             }
             match name.strip_prefix(&prefix).filter(|path| is_inside(path)) {
                 None => {
-                    let detail = format!("it would not be unpacked into the folder \"{top}\"");
+                    let detail = format!("it would not be unpacked into the folder {top:?}");
                     problems.push(Problem::file(name, Kind::Outside, detail));
                 }
                 Some(path) if !seen.insert(path) => {
@@ -131,23 +148,39 @@ impl Source {
             }
         }
         let overlapping = overlapping(&directory);
-        let zip = Zip { file: path.to_owned(), directory, overlapping };
+        let zip = Zip {
+            file: path.to_owned(),
+            directory,
+            overlapping,
+        };
         Ok(Self::new(items, Some(zip), problems))
     }
 
     fn new(items: Vec<Item>, zip: Option<Zip>, problems: Problems) -> Self {
         let index = |key: fn(&str) -> String| {
-            items.iter().enumerate().map(|(i, item)| (key(&item.path), i)).collect()
+            items
+                .iter()
+                .enumerate()
+                .map(|(i, item)| (key(&item.path), i))
+                .collect()
         };
         let (by_path, by_composed_path) = (index(str::to_owned), index(composed));
-        Self { items, zip, problems, by_path, by_composed_path }
+        Self {
+            items,
+            zip,
+            problems,
+            by_path,
+            by_composed_path,
+        }
     }
 
     /// The index of the file with this path. Names that differ only in normal
     /// form are the same, since file systems may change it (RFC 8493, 5.1.1.3).
     pub fn find(&self, path: &str) -> Option<usize> {
         let exact = self.by_path.get(path);
-        exact.or_else(|| self.by_composed_path.get(&composed(path))).copied()
+        exact
+            .or_else(|| self.by_composed_path.get(&composed(path)))
+            .copied()
     }
 
     /// Opens a file for reading; with `tap`, its compressed form is hashed too.
@@ -159,10 +192,13 @@ impl Source {
                     let reason = "it shares bytes with another entry of the zip";
                     return Err(io::Error::new(io::ErrorKind::InvalidData, reason));
                 }
-                let entry = zip.directory.entries.get(*i).ok_or(io::ErrorKind::NotFound)?;
+                let entry = zip
+                    .directory
+                    .entries
+                    .get(*i)
+                    .ok_or(io::ErrorKind::NotFound)?;
                 let file = File::open(&zip.file)?;
-                EntryReader::open(file, zip.directory.base, entry, tap)
-                    .map(ItemReader::Entry)
+                EntryReader::open(file, zip.directory.base, entry, tap).map(ItemReader::Entry)
             }
             (From::Entry(_), None) => Err(io::ErrorKind::NotFound.into()),
         }
@@ -221,7 +257,11 @@ fn top_folder(directory: &Directory) -> Option<String> {
         }
     }
     // Of several with as many, the first; and never a search without end.
-    marks.iter().rev().max_by_key(|(_, count)| *count).map(|(top, _)| (*top).to_owned())
+    marks
+        .iter()
+        .rev()
+        .max_by_key(|(_, count)| *count)
+        .map(|(top, _)| (*top).to_owned())
 }
 
 /// Whether a path stays in the folder it is taken from, on every system.
@@ -240,7 +280,10 @@ fn overlapping(directory: &Directory) -> HashSet<usize> {
         .enumerate()
         .map(|(i, entry)| {
             let header = (record::LOCAL_SIZE + entry.name.len()) as u64;
-            let end = entry.offset.saturating_add(header).saturating_add(entry.packed);
+            let end = entry
+                .offset
+                .saturating_add(header)
+                .saturating_add(entry.packed);
             (entry.offset, end, i)
         })
         .collect();
@@ -267,7 +310,17 @@ mod tests {
 
     #[test]
     fn paths_that_leave() {
-        for path in ["", "/a", "../a", "a/../../b", "a//b", "./a", "a\\b", "C:/a", "a/"] {
+        for path in [
+            "",
+            "/a",
+            "../a",
+            "a/../../b",
+            "a//b",
+            "./a",
+            "a\\b",
+            "C:/a",
+            "a/",
+        ] {
             assert!(!is_inside(path), "{path}");
         }
         assert!(is_inside("data/a b/..c/d.txt"));
@@ -284,7 +337,14 @@ mod tests {
             offset,
         };
         let entries = entries.iter().map(entry).collect();
-        Directory { entries, base: 0, start: 0, end: 0, len: 0, unreadable: None }
+        Directory {
+            entries,
+            base: 0,
+            start: 0,
+            end: 0,
+            len: 0,
+            unreadable: None,
+        }
     }
 
     #[test]
@@ -297,7 +357,10 @@ mod tests {
             ("a/data/b/bagit.txt", 0, 0),
         ];
         assert_eq!(top_folder(&directory(&entries)).as_deref(), Some("a"));
-        assert_eq!(top_folder(&directory(&[("bagit.txt", 0, 0)])).as_deref(), Some(""));
+        assert_eq!(
+            top_folder(&directory(&[("bagit.txt", 0, 0)])).as_deref(),
+            Some("")
+        );
         assert_eq!(top_folder(&directory(&[("a/b/bagit.txt", 0, 0)])), None);
     }
 

@@ -32,16 +32,19 @@ use crate::zip::{Entry, Method};
 pub(crate) type AllFacts = [Option<Result<Facts, String>>];
 
 /// Checks the zip's structure as far as it can be, and says how far that was.
-pub(crate) fn check(bag: &mut BagReader, facts: &AllFacts) -> Structure {
-    if bag.source.zip.is_none() {
+pub(crate) fn check(bag: &BagReader, facts: &AllFacts, problems: &mut Problems) -> Structure {
+    let Some(zip) = &bag.source.zip else {
         return Structure::Folder;
-    }
-    let layout = find_layout(bag);
-    let mut problems = Problems::default();
-    let Some(zip) = &bag.source.zip else { return Structure::Folder };
+    };
+    let layout = find_layout(bag, problems);
     let result = File::open(&zip.file).and_then(|file| {
         let facts = by_entry(bag, facts);
-        let mut check = Check { zip, file, facts, problems: &mut problems };
+        let mut check = Check {
+            zip,
+            file,
+            facts,
+            problems,
+        };
         match &layout {
             Ok((layout, stamp)) => check.derive(layout, *stamp, &names_in_order(bag, zip)),
             Err(_) => check.look_for_gaps(),
@@ -51,7 +54,6 @@ pub(crate) fn check(bag: &mut BagReader, facts: &AllFacts) -> Structure {
         let len = zip.directory.len;
         problems.push(Problem::bytes(0, len, Kind::Unreadable, error.to_string()));
     }
-    bag.problems.append(problems);
     match layout {
         Ok(_) => Structure::Checked,
         Err(reason) => Structure::NotChecked(reason),
@@ -59,18 +61,19 @@ pub(crate) fn check(bag: &mut BagReader, facts: &AllFacts) -> Structure {
 }
 
 /// The layout, if the bag has one that can be relied on.
-fn find_layout(bag: &mut BagReader) -> Result<(Layout, Stamp), String> {
+fn find_layout(bag: &BagReader, problems: &Problems) -> Result<(Layout, Stamp), String> {
     let is_layout = |problem: &Problem| problem.place == Place::File(layout::FILE.to_owned());
-    if bag.source.find(layout::FILE).is_none() {
+    let Some(text) = bag.text(layout::FILE) else {
         return Err("it comes from another tool, and has no zip-layout.txt".to_owned());
-    }
-    if bag.problems.listed.iter().any(is_layout) {
+    };
+    if problems.listed.iter().any(is_layout) {
         return Err("zip-layout.txt is itself damaged".to_owned());
     }
-    let text = bag.read_text(layout::FILE).ok_or("zip-layout.txt cannot be read")?;
-    let parsed = Layout::parse(&text).map_err(|reason| format!("zip-layout.txt: {reason}"))?;
-    let stamp = Stamp::new(parsed.time).map_err(|error| format!("zip-layout.txt: {error}"))?;
-    Ok((parsed, stamp))
+    let unusable = |reason: &dyn std::fmt::Display| format!("zip-layout.txt: {reason}");
+    let text = text.map_err(|error| unusable(&error))?;
+    let layout = Layout::parse(&text).map_err(|reason| unusable(&reason))?;
+    let stamp = Stamp::new(layout.time).map_err(|error| unusable(&error))?;
+    Ok((layout, stamp))
 }
 
 fn by_entry<'a>(bag: &BagReader, facts: &'a AllFacts) -> HashMap<usize, &'a Facts> {
@@ -90,7 +93,10 @@ fn names_in_order(bag: &BagReader, zip: &Zip) -> Vec<String> {
         let manifests = bag.manifests.iter();
         let mut found =
             manifests.filter(move |m| m.covers == covers && m.algorithm == Algorithm::Sha512);
-        found.next().into_iter().flat_map(|m| m.listed.iter().map(|(path, _)| path.as_str()))
+        found
+            .next()
+            .into_iter()
+            .flat_map(|m| m.listed.iter().map(|(path, _)| path.as_str()))
     };
     let mut paths = vec![tag::BAGIT];
     paths.extend(listed(Covers::Payload));
@@ -117,14 +123,15 @@ impl Check<'_> {
         let base = directory.base;
         self.unaccounted(0, base, "in front of the zip");
         if paths.is_empty() {
-            let detail = format!(
-                "the zip has {} entries, which are not those of the manifests",
-                directory.entries.len()
-            );
-            self.problems.push(Problem::bytes(0, directory.len, Kind::Structure, detail));
+            let detail = "the zip's entries are not those that the manifests list";
+            self.problems
+                .push(Problem::bytes(0, directory.len, Kind::Structure, detail));
         }
-        let deflated: HashMap<&str, &Digest> =
-            layout.deflated.iter().map(|(path, digest)| (path.as_str(), digest)).collect();
+        let deflated: HashMap<&str, &Digest> = layout
+            .deflated
+            .iter()
+            .map(|(path, digest)| (path.as_str(), digest))
+            .collect();
         let mut records = Vec::new();
         let mut at = base;
         for (i, found) in directory.entries.iter().enumerate() {
@@ -133,7 +140,11 @@ impl Check<'_> {
             let digest = deflated.get(path).copied();
             let mut entry = Entry {
                 name: format!("{}/{path}", layout.top),
-                method: if digest.is_some() { Method::Deflated } else { Method::Stored },
+                method: if digest.is_some() {
+                    Method::Deflated
+                } else {
+                    Method::Stored
+                },
                 offset: at - base,
                 ..found.clone()
             };
@@ -141,15 +152,25 @@ impl Check<'_> {
             self.compare_packed(i, path, digest);
             at = self.place(at, path, found, &mut entry, stamp)?;
             let header = record::local_header(&entry, stamp);
-            self.compare(at, &header, &format!("the header in front of {path}"))?;
-            at = at.saturating_add(header.len() as u64).saturating_add(entry.packed);
+            self.compare(
+                at,
+                &header,
+                &format!("the header in front of {}", path.escape_debug()),
+            )?;
+            at = at
+                .saturating_add(header.len() as u64)
+                .saturating_add(entry.packed);
             records.push((path, entry));
         }
 
         let start = at;
         for (path, entry) in &records {
             let header = record::central_header(entry, stamp);
-            self.compare(at, &header, &format!("the directory, at {path}"))?;
+            self.compare(
+                at,
+                &header,
+                &format!("the directory, at {}", path.escape_debug()),
+            )?;
             at = at.saturating_add(header.len() as u64);
         }
         let end = record::end_records(records.len() as u64, start - base, at - start);
@@ -171,7 +192,10 @@ impl Check<'_> {
         if let Some((there, _)) = local(&mut self.file, at)? {
             let mut other = entry.clone();
             (other.crc, other.size, other.packed) = (there.crc, there.size, there.packed);
-            if self.difference(at, &record::local_header(&other, stamp))?.is_none() {
+            if self
+                .difference(at, &record::local_header(&other, stamp))?
+                .is_none()
+            {
                 *entry = other;
             }
         }
@@ -184,7 +208,8 @@ impl Check<'_> {
             && found != digest
         {
             let detail = "its compressed form is another one, though of the same content";
-            self.problems.push(Problem::file(path, Kind::Structure, detail));
+            self.problems
+                .push(Problem::file(path, Kind::Structure, detail));
         }
     }
 
@@ -208,8 +233,9 @@ impl Check<'_> {
         }
         self.unaccounted(at, declared, "between two files");
         if declared < at {
-            let detail = format!("\"{path}\" begins before the last file has ended");
-            self.problems.push(Problem::bytes(declared, at, Kind::Structure, detail));
+            let detail = format!("{path:?} begins before the last file has ended");
+            self.problems
+                .push(Problem::bytes(declared, at, Kind::Structure, detail));
         }
         entry.offset = found.offset;
         Ok(declared)
@@ -217,16 +243,28 @@ impl Check<'_> {
 
     /// Names the first byte of a record that is not what it must be.
     fn compare(&mut self, at: u64, record: &[u8], place: &str) -> io::Result<()> {
-        let Some(difference) = self.difference(at, record)? else { return Ok(()) };
-        let Difference { byte, found, wanted, more } = difference;
+        let Some(difference) = self.difference(at, record)? else {
+            return Ok(());
+        };
+        let Difference {
+            byte,
+            found,
+            wanted,
+            more,
+        } = difference;
         let detail = match found {
             None => format!("the zip ends within {place}"),
             Some(found) => {
-                let more = if more > 0 { format!(", and {more} more bytes") } else { String::new() };
+                let more = if more > 0 {
+                    format!(", and {more} more bytes")
+                } else {
+                    String::new()
+                };
                 format!("in {place}: {found:#04x} where {wanted:#04x} belongs{more}")
             }
         };
-        self.problems.push(Problem::bytes(byte, byte + 1, Kind::Structure, detail));
+        self.problems
+            .push(Problem::bytes(byte, byte + 1, Kind::Structure, detail));
         Ok(())
     }
 
@@ -234,7 +272,9 @@ impl Check<'_> {
         let len = self.zip.directory.len;
         let there = (len.saturating_sub(at)).min(record.len() as u64);
         let found = bytes_at(&mut self.file, at, there)?.unwrap_or_default();
-        let mut differing = (0..).zip(found.iter().zip(record)).filter(|(_, (a, b))| a != b);
+        let mut differing = (0..)
+            .zip(found.iter().zip(record))
+            .filter(|(_, (a, b))| a != b);
         let first = differing.next().map(|(i, (found, wanted))| Difference {
             byte: at.saturating_add(i),
             found: Some(*found),
@@ -256,7 +296,8 @@ impl Check<'_> {
         let directory = &self.zip.directory;
         if let Some(reason) = &directory.unreadable {
             let (from, to) = (directory.start, directory.len);
-            self.problems.push(Problem::bytes(from, to, Kind::Structure, reason));
+            self.problems
+                .push(Problem::bytes(from, to, Kind::Structure, reason));
         } else {
             self.unaccounted(directory.end, directory.len, "behind the zip");
         }
@@ -269,17 +310,27 @@ impl Check<'_> {
             let at = directory.base.saturating_add(entry.offset);
             self.gap(reached, at, sizes_follow);
             let Some((there, content)) = local(&mut self.file, at)? else {
-                let detail = format!("no header for \"{}\" where it should be", entry.name);
-                self.problems.push(Problem::bytes(at, at + 1, Kind::Structure, detail));
+                let detail = format!("no header for {:?} where it should be", entry.name);
+                self.problems
+                    .push(Problem::bytes(at, at + 1, Kind::Structure, detail));
                 return Ok(());
             };
             if there.name != entry.name {
-                let detail = format!("\"{}\" here, \"{}\" in the directory", there.name, entry.name);
-                self.problems.push(Problem::bytes(at, content, Kind::Structure, detail));
+                let detail = format!(
+                    "\"{}\" here, \"{}\" in the directory",
+                    there.name, entry.name
+                );
+                self.problems
+                    .push(Problem::bytes(at, content, Kind::Structure, detail));
             }
-            if self.facts.get(&i).is_some_and(|facts| facts.crc != entry.crc) {
+            if self
+                .facts
+                .get(&i)
+                .is_some_and(|facts| facts.crc != entry.crc)
+            {
                 let detail = "its CRC-32 in the zip's directory is not that of its content";
-                self.problems.push(Problem::file(&entry.name, Kind::Structure, detail));
+                self.problems
+                    .push(Problem::file(&entry.name, Kind::Structure, detail));
             }
             reached = reached.max(content.saturating_add(entry.packed));
             sizes_follow = entry.flags & SIZES_FOLLOW != 0;
@@ -301,7 +352,8 @@ impl Check<'_> {
     fn unaccounted(&mut self, from: u64, to: u64, place: &str) {
         if from < to {
             let detail = format!("{} bytes {place}", to - from);
-            self.problems.push(Problem::bytes(from, to, Kind::Unaccounted, detail));
+            self.problems
+                .push(Problem::bytes(from, to, Kind::Unaccounted, detail));
         }
     }
 }

@@ -40,9 +40,16 @@ pub(crate) enum Covers {
 /// What a file's name says: does it list payload or tag files, and with which
 /// algorithm's digests? `None` for a file that is no manifest.
 pub(crate) fn manifest_kind(path: &str) -> Option<(Covers, &str)> {
-    let stem = path.strip_suffix(".txt").filter(|stem| !stem.contains('/'))?;
-    let tags = stem.strip_prefix("tagmanifest-").map(|name| (Covers::Tags, name));
-    tags.or_else(|| stem.strip_prefix("manifest-").map(|name| (Covers::Payload, name)))
+    let stem = path
+        .strip_suffix(".txt")
+        .filter(|stem| !stem.contains('/'))?;
+    let tags = stem
+        .strip_prefix("tagmanifest-")
+        .map(|name| (Covers::Tags, name));
+    tags.or_else(|| {
+        stem.strip_prefix("manifest-")
+            .map(|name| (Covers::Payload, name))
+    })
 }
 
 /// Adds a line to a manifest.
@@ -52,7 +59,9 @@ pub(crate) fn push_manifest_line(manifest: &mut String, digest: &Digest, path: &
 
 /// Writes CR, LF and `%`, and only those, as `%0D`, `%0A`, `%25`.
 pub(crate) fn encoded_path(path: &str) -> String {
-    path.replace('%', "%25").replace('\r', "%0D").replace('\n', "%0A")
+    path.replace('%', "%25")
+        .replace('\r', "%0D")
+        .replace('\n', "%0A")
 }
 
 /// The opposite of [`encoded_path`]. Any other `%` stays as it is.
@@ -111,7 +120,11 @@ pub(crate) fn parse_manifest(
 pub(crate) fn uneven_line(text: &str, listed: &[(String, Digest)]) -> Option<usize> {
     let first = lines(text).next()?;
     let after = text.get(first.len()..)?;
-    let end = if after.starts_with("\r\n") { "\r\n" } else { after.get(..1)? };
+    let end = if after.starts_with("\r\n") {
+        "\r\n"
+    } else {
+        after.get(..1)?
+    };
     let (digest, path) = first.split_once(PADDING)?;
     let gap = path.len() - path.trim_start_matches(PADDING).len();
     let gap = first.get(digest.len()..digest.len() + 1 + gap)?;
@@ -216,13 +229,19 @@ pub(crate) fn declaration_trouble(text: &str) -> Option<String> {
         return Some("its first line does not give a BagIt-Version".to_owned());
     };
     if !matches!(version, "1.0" | "0.97" | "0.96" | "0.95" | "0.94" | "0.93") {
-        return Some(format!("its version, \"{}\", is not known here", version.escape_debug()));
+        return Some(format!(
+            "its version, \"{}\", is not known here",
+            version.escape_debug()
+        ));
     }
     let Some(encoding) = encoding.strip_prefix("Tag-File-Character-Encoding: ") else {
         return Some("its second line does not give a Tag-File-Character-Encoding".to_owned());
     };
     (!encoding.eq_ignore_ascii_case("UTF-8")).then(|| {
-        format!("tag files in \"{}\" are not read here, only UTF-8", encoding.escape_debug())
+        format!(
+            "tag files in \"{}\" are not read here, only UTF-8",
+            encoding.escape_debug()
+        )
     })
 }
 
@@ -259,13 +278,20 @@ mod tests {
     fn manifests_as_the_rfc_allows_them() {
         let digest = Digest::sha512(b"");
         let upper = digest.to_string().to_uppercase();
-        let text = format!("{digest}  data/a b\r\n{upper}\t data/c\rnonsense\n{digest}\nab data/d\n");
+        let text =
+            format!("{digest}  data/a b\r\n{upper}\t data/c\rnonsense\n{digest}\nab data/d\n");
         let (listed, bad) = parse_manifest(&text, Algorithm::Sha512);
         assert_eq!(
             listed,
-            [("data/a b".to_owned(), digest.clone()), ("data/c".to_owned(), digest)]
+            [
+                ("data/a b".to_owned(), digest.clone()),
+                ("data/c".to_owned(), digest)
+            ]
         );
-        assert_eq!(bad.iter().map(|line| line.number).collect::<Vec<_>>(), [3, 4, 5]);
+        assert_eq!(
+            bad.iter().map(|line| line.number).collect::<Vec<_>>(),
+            [3, 4, 5]
+        );
     }
 
     #[test]
@@ -277,7 +303,12 @@ mod tests {
         assert_eq!(uneven(&even), None);
         assert_eq!(uneven(&even.replace('\n', "\r\n")), None);
         assert_eq!(uneven(&even.to_uppercase().replace("  ", "\t")), None);
-        for (from, to) in [("\n", "\r"), ("  ", " \t"), ("cf83e", "cf83E"), ("\n", "\r\n")] {
+        for (from, to) in [
+            ("\n", "\r"),
+            ("  ", " \t"),
+            ("cf83e", "cf83E"),
+            ("\n", "\r\n"),
+        ] {
             let second = format!("{line}{}{line}", line.replacen(from, to, 1));
             assert_eq!(uneven(&second), Some(2), "{from:?} {to:?}");
         }
@@ -286,8 +317,14 @@ mod tests {
 
     #[test]
     fn names_of_manifests() {
-        assert_eq!(manifest_kind("manifest-sha512.txt"), Some((Covers::Payload, "sha512")));
-        assert_eq!(manifest_kind("tagmanifest-md5.txt"), Some((Covers::Tags, "md5")));
+        assert_eq!(
+            manifest_kind("manifest-sha512.txt"),
+            Some((Covers::Payload, "sha512"))
+        );
+        assert_eq!(
+            manifest_kind("tagmanifest-md5.txt"),
+            Some((Covers::Tags, "md5"))
+        );
         assert_eq!(manifest_kind("data/manifest-md5.txt"), None);
         assert_eq!(manifest_kind("bag-info.txt"), None);
     }
@@ -311,9 +348,20 @@ mod tests {
     #[test]
     fn declarations() {
         assert_eq!(declaration_trouble(DECLARATION), None);
-        assert_eq!(declaration_trouble(&DECLARATION.replace('\n', "\r\n")), None);
-        for (from, to) in [("1.0", "7.0"), ("UTF-8", "KOI8-R"), (": ", ":"), ("\n", "\n\n")] {
-            assert!(declaration_trouble(&DECLARATION.replace(from, to)).is_some(), "{to:?}");
+        assert_eq!(
+            declaration_trouble(&DECLARATION.replace('\n', "\r\n")),
+            None
+        );
+        for (from, to) in [
+            ("1.0", "7.0"),
+            ("UTF-8", "KOI8-R"),
+            (": ", ":"),
+            ("\n", "\n\n"),
+        ] {
+            assert!(
+                declaration_trouble(&DECLARATION.replace(from, to)).is_some(),
+                "{to:?}"
+            );
         }
         assert!(declaration_trouble(&format!("\u{feff}{DECLARATION}")).is_some());
     }

@@ -8,7 +8,7 @@ use std::thread;
 
 use crate::digest::{Algorithm, Digest, Digests, Hasher};
 use crate::reader::{BagReader, Manifest};
-use crate::report::{Kind, Problem, Report};
+use crate::report::{Kind, Problem, Problems, Report};
 use crate::source::{Item, Source};
 use crate::tag::{self, Covers};
 use crate::{BLOCK, structure};
@@ -31,7 +31,8 @@ impl BagReader {
     ///
     /// Reads all of it once, several files at a time, in constant memory but for
     /// the names.
-    pub fn verify(mut self) -> Report {
+    pub fn verify(&self) -> Report {
+        let mut problems = self.problems.clone();
         let algorithms: Vec<_> = self.manifests.iter().map(|m| m.algorithm).collect();
         let facts = in_parallel(&self.source.items, |item| {
             read(&self.source, item, &algorithms).map_err(|error| error.to_string())
@@ -42,15 +43,18 @@ impl BagReader {
         for (item, facts) in self.source.items.iter().zip(&facts) {
             match facts {
                 Some(Ok(facts)) => {
-                    let wrong = self.manifests.iter().filter_map(|m| mismatch(m, item, facts));
-                    self.problems.extend(wrong);
+                    let wrong = self
+                        .manifests
+                        .iter()
+                        .filter_map(|m| mismatch(m, item, facts));
+                    problems.extend(wrong);
                 }
                 Some(Err(error)) => {
-                    self.problems.push(Problem::file(&item.path, Kind::Unreadable, error));
+                    problems.push(Problem::file(&item.path, Kind::Unreadable, error));
                 }
                 None => {
                     let detail = "its reader stopped; please report this as a fault of the program";
-                    self.problems.push(Problem::file(&item.path, Kind::Unreadable, detail));
+                    problems.push(Problem::file(&item.path, Kind::Unreadable, detail));
                 }
             }
             if item.path.starts_with(tag::PAYLOAD) {
@@ -61,28 +65,33 @@ impl BagReader {
                 };
             }
         }
-        self.compare_listings();
-        self.check_oxum(payload_bytes, payload_files);
-        let structure = structure::check(&mut self, &facts);
+        self.compare_listings(&mut problems);
+        problems.extend(self.wrong_oxum(payload_bytes, payload_files));
+        let structure = structure::check(self, &facts, &mut problems);
         Report {
-            info: self.info,
+            info: self.info.clone(),
             payload_files,
             payload_bytes,
             structure,
-            problems: self.problems.listed,
-            more_problems: self.problems.more,
-            notes: self.notes,
+            problems: problems.listed,
+            more_problems: problems.more,
+            notes: self.notes.clone(),
         }
     }
 
     /// Files listed and not there, and files there and not listed.
-    fn compare_listings(&mut self) {
-        let mut problems = Vec::new();
+    fn compare_listings(&self, problems: &mut Problems) {
         let mut missing = HashSet::new();
         for covers in [Covers::Payload, Covers::Tags] {
-            let manifests = self.manifests.iter().filter(|manifest| manifest.covers == covers);
+            let manifests = self
+                .manifests
+                .iter()
+                .filter(|manifest| manifest.covers == covers);
             for manifest in manifests {
-                let found = manifest.listed.iter().map(|(path, _)| (path, self.source.find(path)));
+                let found = manifest
+                    .listed
+                    .iter()
+                    .map(|(path, _)| (path, self.source.find(path)));
                 let mut listed = HashSet::new();
                 for (path, found) in found {
                     match found {
@@ -109,10 +118,9 @@ impl BagReader {
                 }
             }
         }
-        self.problems.extend(problems);
     }
 
-    fn check_oxum(&mut self, bytes: u64, files: u64) {
+    fn wrong_oxum(&self, bytes: u64, files: u64) -> Option<Problem> {
         let declared: Vec<_> = self
             .info
             .iter()
@@ -120,17 +128,20 @@ impl BagReader {
             .map(|(_, value)| value)
             .collect();
         let detail = match declared.as_slice() {
-            [] => return,
+            [] => return None,
             [one] => match tag::parse_oxum(one) {
-                Some(sum) if sum == (bytes, files) => return,
+                Some(sum) if sum == (bytes, files) => return None,
                 Some((b, f)) => format!(
                     "Payload-Oxum says {b} bytes in {f} files; there are {bytes} in {files}"
                 ),
-                None => format!("Payload-Oxum, \"{}\", is not bytes.files", one.escape_debug()),
+                None => format!(
+                    "Payload-Oxum, \"{}\", is not bytes.files",
+                    one.escape_debug()
+                ),
             },
             _ => "Payload-Oxum is given more than once".to_owned(),
         };
-        self.problems.push(Problem::file(tag::BAG_INFO, Kind::Oxum, detail));
+        Some(Problem::file(tag::BAG_INFO, Kind::Oxum, detail))
     }
 }
 
@@ -139,7 +150,10 @@ fn mismatch(manifest: &Manifest, item: &Item, facts: &Facts) -> Option<Problem> 
     let found = facts.digests.get(manifest.algorithm)?;
     (found != expected).then(|| {
         let algorithm = manifest.algorithm.label();
-        let detail = format!("its {algorithm} is {found}, not {expected} as {} says", manifest.file);
+        let detail = format!(
+            "its {algorithm} is {found}, not {expected} as {} says",
+            manifest.file
+        );
         Problem::file(&item.path, Kind::Altered, detail)
     })
 }
@@ -165,7 +179,12 @@ fn read(source: &Source, item: &Item, algorithms: &[Algorithm]) -> io::Result<Fa
         bytes += filled as u64;
     }
     let (digests, crc, packed) = (hasher.finish(), crc.finalize(), reader.packed_digest());
-    Ok(Facts { bytes, crc, digests, packed })
+    Ok(Facts {
+        bytes,
+        crc,
+        digests,
+        packed,
+    })
 }
 
 /// Does a job for each of some things, a few at a time; `None` for one whose
@@ -176,16 +195,23 @@ fn in_parallel<T: Sync, R: Send>(things: &[T], job: impl Fn(&T) -> R + Sync) -> 
         let mut done = Vec::new();
         loop {
             let i = next.fetch_add(1, Ordering::Relaxed);
-            let Some(thing) = things.get(i) else { return done };
+            let Some(thing) = things.get(i) else {
+                return done;
+            };
             done.push((i, job(thing)));
         }
     };
     let cores = thread::available_parallelism().map_or(1, NonZero::get);
     let mut results: Vec<Option<R>> = things.iter().map(|_| None).collect();
     thread::scope(|scope| {
-        let threads: Vec<_> =
-            (0..cores.min(READERS).min(things.len())).map(|_| scope.spawn(work)).collect();
-        for (i, result) in threads.into_iter().filter_map(|thread| thread.join().ok()).flatten() {
+        let threads: Vec<_> = (0..cores.min(READERS).min(things.len()))
+            .map(|_| scope.spawn(work))
+            .collect();
+        for (i, result) in threads
+            .into_iter()
+            .filter_map(|thread| thread.join().ok())
+            .flatten()
+        {
             if let Some(place) = results.get_mut(i) {
                 *place = Some(result);
             }

@@ -34,7 +34,10 @@ pub struct Options {
 impl Options {
     /// At this time, replacing nothing.
     pub fn at(time: DateTime) -> Self {
-        Self { time, overwrite: false }
+        Self {
+            time,
+            overwrite: false,
+        }
     }
 }
 
@@ -102,7 +105,10 @@ impl BagWriter {
         check_path(top)?;
         if top.contains('/') {
             let reason = "it is a path, but a bag lies in a single folder";
-            return Err(Error::UnsafeName { name: top.to_owned(), reason });
+            return Err(Error::UnsafeName {
+                name: top.to_owned(),
+                reason,
+            });
         }
         let stamp = Stamp::new(options.time)?;
         let sink = Sink::Zip(ZipSink::create(target, top, stamp, options.overwrite)?);
@@ -156,10 +162,15 @@ impl BagWriter {
     /// # Errors
     /// [`Error::BadField`] for a label or value that cannot stand on one line.
     pub fn info(&mut self, label: &str, value: &str) -> Result<(), Error> {
-        let own = ["Bagging-Date", "Payload-Oxum"].iter().any(|own| label.eq_ignore_ascii_case(own));
+        let own = ["Bagging-Date", "Payload-Oxum"]
+            .iter()
+            .any(|own| label.eq_ignore_ascii_case(own));
         let trouble = own.then_some("it is filled in by itself");
         if let Some(reason) = trouble.or_else(|| tag::field_trouble(label, value)) {
-            return Err(Error::BadField { label: label.to_owned(), reason });
+            return Err(Error::BadField {
+                label: label.to_owned(),
+                reason,
+            });
         }
         self.info.push((label.to_owned(), value.to_owned()));
         Ok(())
@@ -188,7 +199,10 @@ impl BagWriter {
         self.names.add(&path);
         self.payload_files += 1;
         self.payload_bytes += copied.bytes;
-        Ok(Added { bytes: copied.bytes, sha512: copied.sha512 })
+        Ok(Added {
+            bytes: copied.bytes,
+            sha512: copied.sha512,
+        })
     }
 
     /// Adds a tag file of the caller's own, at `path` beside `data/`. It is kept
@@ -237,7 +251,10 @@ impl BagWriter {
         self.write_tag(tag::BAG_INFO, bag_info.as_bytes())?;
         let manifest = std::mem::take(&mut self.manifest);
         self.write_tag(tag::MANIFEST, manifest.as_bytes())?;
-        let sight = Closing { manifest: &manifest, bag_info: &bag_info };
+        let sight = Closing {
+            manifest: &manifest,
+            bag_info: &bag_info,
+        };
         for (path, content) in closing(sight).map_err(Error::Closing)? {
             self.check_tag(&path)?;
             self.names.add(&path);
@@ -247,8 +264,15 @@ impl BagWriter {
             let deflated = std::mem::take(&mut self.deflated);
             let time = self.options.time;
             // To the two seconds that a zip knows.
-            let time = time.date().at(time.hour(), time.minute(), time.second() & !1, 0);
-            let layout = Layout { top, time, deflated }.text();
+            let time = time
+                .date()
+                .at(time.hour(), time.minute(), time.second() & !1, 0);
+            let layout = Layout {
+                top,
+                time,
+                deflated,
+            }
+            .text();
             self.write_tag(layout::FILE, layout.as_bytes())?;
         }
         let tag_manifest = std::mem::take(&mut self.tag_manifest);
@@ -267,7 +291,11 @@ impl BagWriter {
         for (label, value) in &self.info {
             tag::push_field(&mut text, label, value);
         }
-        tag::push_field(&mut text, "Bagging-Date", &self.options.time.date().to_string());
+        tag::push_field(
+            &mut text,
+            "Bagging-Date",
+            &self.options.time.date().to_string(),
+        );
         let oxum = format!("{}.{}", self.payload_bytes, self.payload_files);
         tag::push_field(&mut text, "Payload-Oxum", &oxum);
         text
@@ -279,7 +307,10 @@ impl BagWriter {
         let top = self.top.as_deref().unwrap_or_default();
         if top.encode_utf16().count() + 1 + path.encode_utf16().count() > name::MAX_PATH {
             let reason = "with its top folder it is longer than 200 characters";
-            return Err(Error::UnsafeName { name: path.to_owned(), reason });
+            return Err(Error::UnsafeName {
+                name: path.to_owned(),
+                reason,
+            });
         }
         self.names.check(path)
     }
@@ -287,7 +318,10 @@ impl BagWriter {
     fn check_tag(&self, path: &str) -> Result<(), Error> {
         let lower = path.to_ascii_lowercase();
         let taken = |other: &str| {
-            Err(Error::NameTaken { name: path.to_owned(), other: other.to_owned() })
+            Err(Error::NameTaken {
+                name: path.to_owned(),
+                other: other.to_owned(),
+            })
         };
         if tag::manifest_kind(&lower).is_some() {
             return taken(tag::MANIFEST);
@@ -316,13 +350,24 @@ impl BagWriter {
         if self.stopped {
             return Err(Error::Stopped { path: target() });
         }
-        self.sink.add(path, deflated, content).map_err(|error| match error {
-            CopyError::Content(source) => Error::Content { path: path.to_owned(), source },
-            CopyError::Target(source) => Error::Write { path: target(), source },
-            CopyError::Lost(source) => {
-                self.stopped = true;
-                Error::Write { path: target(), source: io::Error::other(source) }
-            }
-        })
+        self.sink
+            .add(path, deflated, content)
+            .map_err(|error| match error {
+                CopyError::Content(source) => Error::Content {
+                    path: path.to_owned(),
+                    source,
+                },
+                CopyError::Target(source) => Error::Write {
+                    path: target(),
+                    source,
+                },
+                CopyError::Lost(source) => {
+                    self.stopped = true;
+                    Error::Write {
+                        path: target(),
+                        source: io::Error::other(source),
+                    }
+                }
+            })
     }
 }

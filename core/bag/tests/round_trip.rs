@@ -27,14 +27,20 @@ fn zip_and_folder_hold_the_same_bag() {
         assert_eq!(bag.payload().count(), 6);
         for (path, content, _) in payload() {
             let mut read = Vec::new();
-            bag.open_payload(path).unwrap().read_to_end(&mut read).unwrap();
+            bag.open_payload(path)
+                .unwrap()
+                .read_to_end(&mut read)
+                .unwrap();
             assert_eq!(read, content, "{path}");
             let listed = bag.payload().find(|file| file.path == path).unwrap();
             assert_eq!(listed.size, content.len() as u64);
         }
         let help = io::read_to_string(bag.open_tag("help/how-to-check.txt").unwrap()).unwrap();
         assert_eq!(help, "read the manifest\n");
-        assert!(matches!(bag.open_payload("none"), Err(Error::NotListed { .. })));
+        assert!(matches!(
+            bag.open_payload("none"),
+            Err(Error::NotListed { .. })
+        ));
     }
     // No temporary neighbour is left.
     assert_eq!(fs::read_dir(home.path()).unwrap().count(), 2);
@@ -46,7 +52,10 @@ fn summary_and_info_say_what_was_written() {
     let target = home.path().join("a");
     let summary = fill(BagWriter::folder(&target, &options()).unwrap());
     let bytes: usize = payload().iter().map(|(_, content, _)| content.len()).sum();
-    assert_eq!((summary.payload_files, summary.payload_bytes), (6, bytes as u64));
+    assert_eq!(
+        (summary.payload_files, summary.payload_bytes),
+        (6, bytes as u64)
+    );
     let manifest = fs::read(target.join("manifest-sha512.txt")).unwrap();
     assert_eq!(summary.manifest, Digest::sha512(&manifest));
     let tags = fs::read(target.join("tagmanifest-sha512.txt")).unwrap();
@@ -65,13 +74,22 @@ fn summary_and_info_say_what_was_written() {
             "Payload-Oxum"
         ]
     );
-    assert_eq!(bag.info()[1].1, "a sentence of some length. ".repeat(9).trim_end());
+    assert_eq!(
+        bag.info()[1].1,
+        "a sentence of some length. ".repeat(9).trim_end()
+    );
     assert_eq!(bag.info()[4].1, "2031-05-06");
     assert_eq!(bag.info()[5].1, format!("{bytes}.6"));
     let text = fs::read_to_string(target.join("bag-info.txt")).unwrap();
-    assert!(text.lines().all(|line| line.chars().count() <= 79), "{text}");
+    assert!(
+        text.lines().all(|line| line.chars().count() <= 79),
+        "{text}"
+    );
     let manifest = String::from_utf8(manifest).unwrap();
-    assert!(manifest.contains("  data/100%25 of\u{a0}it.txt\n"), "{manifest}");
+    assert!(
+        manifest.contains("  data/100%25 of\u{a0}it.txt\n"),
+        "{manifest}"
+    );
 }
 
 #[test]
@@ -101,7 +119,10 @@ fn another_library_reads_the_zip() {
             Compression::Deflated => zip::CompressionMethod::Deflated,
         };
         assert_eq!(entry.compression(), method);
-        assert_eq!(entry.last_modified().unwrap().to_string(), "2031-05-06 14:30:02");
+        assert_eq!(
+            entry.last_modified().unwrap().to_string(),
+            "2031-05-06 14:30:02"
+        );
         assert_eq!(entry.unix_mode(), Some(0o100_644));
     }
 }
@@ -111,11 +132,20 @@ fn nothing_is_overwritten_unless_asked() {
     let home = tempfile::tempdir().unwrap();
     let (zip, folder) = (zip_bag(home.path()), folder_bag(home.path()));
     let before = fs::read(&zip).unwrap();
-    assert!(matches!(BagWriter::zip(&zip, "b", &options()), Err(Error::Exists { .. })));
-    assert!(matches!(BagWriter::folder(&folder, &options()), Err(Error::Exists { .. })));
+    assert!(matches!(
+        BagWriter::zip(&zip, "b", &options()),
+        Err(Error::Exists { .. })
+    ));
+    assert!(matches!(
+        BagWriter::folder(&folder, &options()),
+        Err(Error::Exists { .. })
+    ));
     assert!(fs::read(&zip).unwrap() == before);
 
-    let replace = Options { overwrite: true, ..options() };
+    let replace = Options {
+        overwrite: true,
+        ..options()
+    };
     // Not even then, what is not a bag.
     let documents = home.path().join("documents");
     fs::create_dir(&documents).unwrap();
@@ -130,8 +160,12 @@ fn nothing_is_overwritten_unless_asked() {
         (&folder, BagWriter::folder(&folder, &replace).unwrap()),
     ] {
         let mut bag = bag;
-        assert!(verify(target).unwrap().payload_files == 6, "the old one is there until the end");
-        bag.add_payload("only.txt", &b"one"[..], Compression::Stored).unwrap();
+        assert!(
+            verify(target).unwrap().payload_files == 6,
+            "the old one is there until the end"
+        );
+        bag.add_payload("only.txt", &b"one"[..], Compression::Stored)
+            .unwrap();
         bag.finish().unwrap();
         let report = verify(target).unwrap();
         assert!(report.is_whole() && report.payload_files == 1, "{report}");
@@ -148,7 +182,8 @@ fn a_name_taken_meanwhile_is_not_overwritten() {
             "a" => BagWriter::folder(&target, &options()).unwrap(),
             _ => BagWriter::zip(&target, "a", &options()).unwrap(),
         };
-        bag.add_payload("x", &b"one"[..], Compression::Stored).unwrap();
+        bag.add_payload("x", &b"one"[..], Compression::Stored)
+            .unwrap();
         fs::write(&target, "mine").unwrap();
         assert!(matches!(bag.finish(), Err(Error::Exists { .. })));
         assert_eq!(fs::read_to_string(&target).unwrap(), "mine");
@@ -166,11 +201,13 @@ fn nothing_is_left_of_a_bag_that_was_not_finished() {
             false => BagWriter::zip(&target, "a", &options()).unwrap(),
         };
         let mut bag = begin();
-        bag.add_payload("x/y", &b"one"[..], Compression::Stored).unwrap();
+        bag.add_payload("x/y", &b"one"[..], Compression::Stored)
+            .unwrap();
         drop(bag);
         assert!(matches!(begin().finish(), Err(Error::Empty { .. })));
         let mut bag = begin();
-        bag.add_payload("x/y", &b"one"[..], Compression::Stored).unwrap();
+        bag.add_payload("x/y", &b"one"[..], Compression::Stored)
+            .unwrap();
         let refused = bag.finish_with(|_| Err("no key".into()));
         assert!(matches!(refused, Err(Error::Closing(_))));
         assert_eq!(fs::read_dir(home.path()).unwrap().count(), 0);
@@ -201,15 +238,20 @@ fn a_stream_that_fails_leaves_the_bag_as_it_was() {
             true => BagWriter::folder(&target, &options()).unwrap(),
             false => BagWriter::zip(&target, "a", &options()).unwrap(),
         };
-        bag.add_payload("first", &b"one"[..], Compression::Deflated).unwrap();
+        bag.add_payload("first", &b"one"[..], Compression::Deflated)
+            .unwrap();
         for compression in [Compression::Stored, Compression::Deflated] {
             let failed = bag.add_payload("photo.jpg", Broken(300_000), compression);
             let error = failed.unwrap_err();
             assert!(matches!(error, Error::Content { .. }), "{error}");
-            assert!(error.to_string().contains("the card was pulled out"), "{error}");
+            assert!(
+                error.to_string().contains("the card was pulled out"),
+                "{error}"
+            );
         }
         // The same name is free, and what follows is where it belongs.
-        bag.add_payload("photo.jpg", &b"two"[..], Compression::Stored).unwrap();
+        bag.add_payload("photo.jpg", &b"two"[..], Compression::Stored)
+            .unwrap();
         bag.finish().unwrap();
         let report = verify(&target).unwrap();
         assert!(report.is_whole() && report.payload_files == 2, "{report}");
@@ -220,19 +262,34 @@ fn a_stream_that_fails_leaves_the_bag_as_it_was() {
 fn names_and_fields_are_checked_before_anything_is_written() {
     let home = tempfile::tempdir().unwrap();
     let target = home.path().join("a.zip");
-    assert!(matches!(BagWriter::zip(&target, "a/b", &options()), Err(Error::UnsafeName { .. })));
-    assert!(matches!(BagWriter::zip(&target, "nul", &options()), Err(Error::UnsafeName { .. })));
+    assert!(matches!(
+        BagWriter::zip(&target, "a/b", &options()),
+        Err(Error::UnsafeName { .. })
+    ));
+    assert!(matches!(
+        BagWriter::zip(&target, "nul", &options()),
+        Err(Error::UnsafeName { .. })
+    ));
     let early = Options::at(jiff::civil::date(1979, 1, 1).at(0, 0, 0, 0));
-    assert!(matches!(BagWriter::zip(&target, "a", &early), Err(Error::BadTime { .. })));
+    assert!(matches!(
+        BagWriter::zip(&target, "a", &early),
+        Err(Error::BadTime { .. })
+    ));
 
     let mut bag = BagWriter::zip(&target, "a", &options()).unwrap();
     let mut payload = |path: &str| bag.add_payload(path, &b"x"[..], Compression::Stored);
     payload("a.jpg").unwrap();
     for bad in ["../x", "/x", "x/", "con.jpg", "a\nb", &"long/".repeat(39)] {
-        assert!(matches!(payload(bad), Err(Error::UnsafeName { .. })), "{bad}");
+        assert!(
+            matches!(payload(bad), Err(Error::UnsafeName { .. })),
+            "{bad}"
+        );
     }
     for taken in ["A.JPG", "a.jpg", "a.jpg/b"] {
-        assert!(matches!(payload(taken), Err(Error::NameTaken { .. })), "{taken}");
+        assert!(
+            matches!(payload(taken), Err(Error::NameTaken { .. })),
+            "{taken}"
+        );
     }
     for taken in [
         "bagit.txt",
@@ -244,7 +301,10 @@ fn names_and_fields_are_checked_before_anything_is_written() {
         "data",
         "Data/x",
     ] {
-        assert!(matches!(bag.add_tag(taken, b""), Err(Error::NameTaken { .. })), "{taken}");
+        assert!(
+            matches!(bag.add_tag(taken, b""), Err(Error::NameTaken { .. })),
+            "{taken}"
+        );
     }
     for (label, value) in [
         ("", "x"),
@@ -255,7 +315,10 @@ fn names_and_fields_are_checked_before_anything_is_written() {
         ("payload-oxum", "1.1"),
         ("Bagging-Date", "2031-01-01"),
     ] {
-        assert!(matches!(bag.info(label, value), Err(Error::BadField { .. })), "{label:?}");
+        assert!(
+            matches!(bag.info(label, value), Err(Error::BadField { .. })),
+            "{label:?}"
+        );
     }
     bag.finish().unwrap();
     assert!(verify(&target).unwrap().is_whole());

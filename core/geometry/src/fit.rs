@@ -287,6 +287,24 @@ impl SetUp {
             + reference.target_covariance * self.variance_factor
     }
 
+    /// `S_i` of the reference at `index`; `None` when there is no such reference.
+    pub fn own_covariance(&self, index: usize) -> Option<Mat3> {
+        self.references
+            .get(index)
+            .map(|r| self.reference_covariance(r))
+    }
+
+    /// `cov(r_i, r_j) = [i = j] S_i - J_i C J_j'`, mm^2; `None` when there is no such reference.
+    pub fn residual_covariance(&self, i: usize, j: usize) -> Option<Mat3> {
+        let (a, b) = (self.references.get(i)?, self.references.get(j)?);
+        let shared = self.covariance_between(self.apply(a.reading), self.apply(b.reading));
+        Some(if i == j {
+            self.reference_covariance(a) - shared
+        } else {
+            -shared
+        })
+    }
+
     /// The probability that readings as uncertain as stated would scatter this much or more: the
     /// global chi-square test. Small means that something is wrong, not what.
     pub fn chi2_probability(&self) -> f64 {

@@ -8,6 +8,8 @@
 //! | [`fit`] | the set-up: from the instrument's frame to the vehicle's, with its covariance |
 //! | [`verdict`] | limit, uncertainty, decision |
 //! | [`check`] | a whole survey at once: set-up, deviations, verdicts, warnings |
+//! | [`screen`] | which reference point moved; two groups; what would settle it |
+//! | [`sensitivity`] | what a set-up could have missed, and what that would do |
 //! | [`rule`] | whether a survey meets what a hold point asks |
 //! | [`correct`] | the move that brings a part in, and the proof where none does |
 //! | [`stats`] | the few distributions that the rest stands on |
@@ -20,5 +22,7 @@ pub mod correct;
 pub mod fit;
 pub mod frame;
 pub mod rule;
+pub mod screen;
+pub mod sensitivity;
 pub mod stats;
 pub mod verdict;

@@ -59,7 +59,14 @@ fn a_moved_reference_is_judged_by_the_others() {
     let displaced = |p: &str| if p == "G" { moved } else { Vec3::zeros() };
     let survey = readings(&targets, &Instrument::somewhere(), Some(0.5), displaced);
     let references = six_references();
-    let answer = check(&Request::new(&survey, &targets, &references)).expect("an answer");
+    let request = Request {
+        options: Options {
+            screen: false,
+            ..Options::default()
+        },
+        ..Request::new(&survey, &targets, &references)
+    };
+    let answer = check(&request).expect("an answer");
     assert!((deviation(&answer, "G") - moved).amax() < 1e-6);
     let g = answer.point("G").expect("G");
     let residual = Vec3::from(g.residual_mm.expect("a reference"));
@@ -410,6 +417,7 @@ fn the_instrument_may_be_called_worse_than_stated() {
     let chosen = Request {
         options: Options {
             instrument_worse_than_stated: true,
+            ..Options::default()
         },
         ..plain
     };

@@ -115,7 +115,9 @@ impl SyncPoint {
 #[derive(Debug, Error, PartialEq)]
 pub enum ClockError {
     /// An uncertainty that is none.
-    #[error("the sync point at camera time {camera} has an uncertainty of {u_s} s; give zero or more seconds")]
+    #[error(
+        "the sync point at camera time {camera} has an uncertainty of {u_s} s; give zero or more seconds"
+    )]
     Uncertainty {
         /// The point's camera time.
         camera: Timestamp,
@@ -123,7 +125,9 @@ pub enum ClockError {
         u_s: f64,
     },
     /// A correction that leaves the calendar.
-    #[error("the correction at camera time {camera} leads outside the calendar; give a smaller one")]
+    #[error(
+        "the correction at camera time {camera} leads outside the calendar; give a smaller one"
+    )]
     OutOfRange {
         /// The point's camera time.
         camera: Timestamp,
@@ -223,9 +227,12 @@ impl Clock {
             }
         };
         match taken {
-            Taken::Exact { at, reading_u_s, .. } | Taken::Assumed { at, reading_u_s, .. } => {
-                TrueTime::At(corrected(at, reading_u_s))
+            Taken::Exact {
+                at, reading_u_s, ..
             }
+            | Taken::Assumed {
+                at, reading_u_s, ..
+            } => TrueTime::At(corrected(at, reading_u_s)),
             Taken::Ambiguous {
                 earlier,
                 later,
@@ -464,7 +471,10 @@ mod tests {
                 truth: at("2026-03-02T00:00:00Z"),
                 u_s,
             }]);
-            assert!(matches!(result, Err(ClockError::Uncertainty { .. })), "{u_s}");
+            assert!(
+                matches!(result, Err(ClockError::Uncertainty { .. })),
+                "{u_s}"
+            );
         }
         let far = SyncPoint::from_offset(Timestamp::MAX, SignedDuration::from_secs(1), 0.0);
         assert!(matches!(far, Err(ClockError::OutOfRange { .. })));
@@ -506,9 +516,8 @@ mod tests {
         let clock = Clock::new(vec![sync(first_s), sync(first_s + length_s)]).unwrap();
         assert!(clock.segments().all(|s| !s.was_set));
         let from_first = where_ * length_s as f64;
-        let camera = start
-            + SignedDuration::from_secs(first_s)
-            + SignedDuration::from_secs_f64(from_first);
+        let camera =
+            start + SignedDuration::from_secs(first_s) + SignedDuration::from_secs_f64(from_first);
         let moment = clock.correct(camera);
         let error = seconds(truth_of(camera), moment.at).abs();
         if (0.0..=1.0).contains(&where_) {

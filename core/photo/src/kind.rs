@@ -49,7 +49,21 @@ impl Kind {
         match head {
             [0xFF, 0xD8, 0xFF, ..] => Some(Kind::Jpeg),
             [0x89, b'P', b'N', b'G', 0x0D, 0x0A, 0x1A, 0x0A, ..] => Some(Kind::Png),
-            [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'E', b'B', b'P', ..] => Some(Kind::WebP),
+            [
+                b'R',
+                b'I',
+                b'F',
+                b'F',
+                _,
+                _,
+                _,
+                _,
+                b'W',
+                b'E',
+                b'B',
+                b'P',
+                ..,
+            ] => Some(Kind::WebP),
             [b'I', b'I', 42, 0, ..] | [b'M', b'M', 0, 42, ..] => Some(Kind::Tiff),
             [_, _, _, _, b'f', b't', b'y', b'p', ..] => of_file_type_box(head),
             // QuickTime files older than the file type box start with one of these.

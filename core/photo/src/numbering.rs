@@ -156,11 +156,7 @@ pub fn infer_from_numbering(files: &[Numbered<'_>], unchecked_u_s: f64) -> Vec<I
     files.iter().map(infer).collect()
 }
 
-fn between(
-    numbering: &BTreeMap<u64, Dated<'_>>,
-    number: u64,
-    unchecked_u_s: f64,
-) -> Inference {
+fn between(numbering: &BTreeMap<u64, Dated<'_>>, number: u64, unchecked_u_s: f64) -> Inference {
     // A dated file of the same number (a raw file beside its JPEG) bounds both sides.
     let before = numbering.range(..=number).next_back().map(|(_, d)| d);
     let behind = numbering.range(number..).next().map(|(_, d)| d);
@@ -243,13 +239,15 @@ mod tests {
 
     #[test]
     fn names_split_at_their_last_number() {
-        let split = |name| {
-            series_of(name).map(|((before, behind), n)| format!("{before}|{n}|{behind}"))
-        };
+        let split =
+            |name| series_of(name).map(|((before, behind), n)| format!("{before}|{n}|{behind}"));
         assert_eq!(split("IMG_0012.JPG").as_deref(), Some("img_|12|"));
         assert_eq!(split("dsc00007.arw.jpg").as_deref(), Some("dsc|7|.arw"));
         assert_eq!(split("IMG_0012 (1).jpg").as_deref(), Some("img_0012 (|1|)"));
-        assert_eq!(split("20260304_140320.jpg").as_deref(), Some("20260304_|140320|"));
+        assert_eq!(
+            split("20260304_140320.jpg").as_deref(),
+            Some("20260304_|140320|")
+        );
         assert_eq!(split("é7.jpg").as_deref(), Some("é|7|"));
         assert_eq!(split("photo.jpg"), None);
         assert_eq!(split("99999999999999999999999.jpg"), None);
@@ -264,7 +262,13 @@ mod tests {
             file("IMG_0003.JPG", 0),
             file("DSC_0012.JPG", 900),
         ];
-        let Inference::Between { moment, not_before, not_after, .. } = infer_one(&files, "IMG_0012.JPG") else {
+        let Inference::Between {
+            moment,
+            not_before,
+            not_after,
+            ..
+        } = infer_one(&files, "IMG_0012.JPG")
+        else {
             panic!("between");
         };
         assert_eq!((moment.at, not_before, not_after), (at(15), at(0), at(30)));
@@ -276,19 +280,35 @@ mod tests {
 
     #[test]
     fn one_neighbour_bounds_one_side() {
-        let files = [file("P1.JPG", None), file("P2.JPG", 5), file("P3.JPG", None)];
+        let files = [
+            file("P1.JPG", None),
+            file("P2.JPG", 5),
+            file("P3.JPG", None),
+        ];
         assert_eq!(
             infer_one(&files, "P1.JPG"),
-            Inference::NotAfter { at: at(5), before_file: "P2.JPG".into() }
+            Inference::NotAfter {
+                at: at(5),
+                before_file: "P2.JPG".into()
+            }
         );
         assert_eq!(
             infer_one(&files, "P3.JPG"),
-            Inference::NotBefore { at: at(5), after_file: "P2.JPG".into() }
+            Inference::NotBefore {
+                at: at(5),
+                after_file: "P2.JPG".into()
+            }
         );
         assert_eq!(infer_one(&files, "P3.JPG").true_time(), TrueTime::Unknown);
         assert_eq!(infer_one(&files, "P2.JPG"), Inference::Dated);
-        assert_eq!(infer_one(&[file("x.jpg", None)], "x.jpg"), Inference::Nothing);
-        assert_eq!(infer_one(&[file("x1.jpg", None)], "x1.jpg"), Inference::Nothing);
+        assert_eq!(
+            infer_one(&[file("x.jpg", None)], "x.jpg"),
+            Inference::Nothing
+        );
+        assert_eq!(
+            infer_one(&[file("x1.jpg", None)], "x1.jpg"),
+            Inference::Nothing
+        );
     }
 
     #[test]
@@ -319,9 +339,16 @@ mod tests {
     fn an_unchecked_neighbour_brings_the_assumed_uncertainty() {
         let unchecked = |name, minute| Numbered {
             name,
-            taken: Some(Moment { at: at(minute), u_s: None }),
+            taken: Some(Moment {
+                at: at(minute),
+                u_s: None,
+            }),
         };
-        let files = [unchecked("P1.JPG", 0), file("P2.JPG", None), unchecked("P3.JPG", 0)];
+        let files = [
+            unchecked("P1.JPG", 0),
+            file("P2.JPG", None),
+            unchecked("P3.JPG", 0),
+        ];
         let Inference::Between { moment, .. } = infer_one(&files, "P2.JPG") else {
             panic!("between");
         };

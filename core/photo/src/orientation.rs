@@ -192,9 +192,17 @@ mod tests {
                     "nowhere"
                 }
             };
-            let row_0 = (0..3).map(|x| orientation.destination(x, 0, 3, 2)).collect();
-            let column_0 = (0..2).map(|y| orientation.destination(0, y, 3, 2)).collect();
-            assert_eq!((side(row_0), side(column_0)), (row, column), "value {number}");
+            let row_0 = (0..3)
+                .map(|x| orientation.destination(x, 0, 3, 2))
+                .collect();
+            let column_0 = (0..2)
+                .map(|y| orientation.destination(0, y, 3, 2))
+                .collect();
+            assert_eq!(
+                (side(row_0), side(column_0)),
+                (row, column),
+                "value {number}"
+            );
         }
     }
 
@@ -206,7 +214,10 @@ mod tests {
         let turned = Orientation::TurnLeft.apply(b"aabbccddeeff".to_vec(), 3, 2, 2);
         assert_eq!(turned, b"ccffbbeeaadd");
         // A buffer that is not that picture comes back untouched.
-        assert_eq!(Orientation::TurnLeft.apply(b"abc".to_vec(), 3, 2, 1), b"abc");
+        assert_eq!(
+            Orientation::TurnLeft.apply(b"abc".to_vec(), 3, 2, 1),
+            b"abc"
+        );
     }
 
     #[test]
@@ -232,6 +243,9 @@ mod tests {
         assert_eq!(Orientation::from_exif(0), None);
         assert_eq!(Orientation::from_exif(9), None);
         assert!(serde_json::from_str::<Orientation>("9").is_err());
-        assert_eq!(serde_json::from_str::<Orientation>("8").unwrap(), Orientation::TurnLeft);
+        assert_eq!(
+            serde_json::from_str::<Orientation>("8").unwrap(),
+            Orientation::TurnLeft
+        );
     }
 }

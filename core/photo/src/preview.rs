@@ -11,8 +11,9 @@
 //! Memory is bounded: a header that promises more pixels than [`MAX_PIXELS`], or than the
 //! file's bytes could hold, is refused before anything is allocated for them.
 
-use fast_image_resize::images::{Image, ImageRef};
-use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use fast_image_resize::images::{TypedImage, TypedImageRef};
+use fast_image_resize::pixels::{U8, U8x3};
+use fast_image_resize::{FilterType, PixelTrait, ResizeAlg, ResizeOptions, Resizer};
 use jpeg_encoder::{ColorType, Encoder};
 use thiserror::Error;
 
@@ -58,7 +59,9 @@ pub enum PreviewError {
         kind: Kind,
     },
     /// A rare coding of an otherwise known format.
-    #[error("no preview: this {kind} file is coded in a rare way ({detail}); the file itself is kept")]
+    #[error(
+        "no preview: this {kind} file is coded in a rare way ({detail}); the file itself is kept"
+    )]
     Unsupported {
         /// What sort of file it is.
         kind: Kind,
@@ -66,7 +69,9 @@ pub enum PreviewError {
         detail: String,
     },
     /// More pixels than [`MAX_PIXELS`].
-    #[error("no preview: {width} by {height} pixels are more than are decoded here; the file itself is kept")]
+    #[error(
+        "no preview: {width} by {height} pixels are more than are decoded here; the file itself is kept"
+    )]
     TooLarge {
         /// Pixels across.
         width: u32,
@@ -74,7 +79,9 @@ pub enum PreviewError {
         height: u32,
     },
     /// The picture data are cut off or wrong.
-    #[error("no preview: the {kind} picture data are damaged or cut off ({detail}); copy it again from the camera")]
+    #[error(
+        "no preview: the {kind} picture data are damaged or cut off ({detail}); copy it again from the camera"
+    )]
     Damaged {
         /// What sort of file it is.
         kind: Kind,
@@ -123,7 +130,9 @@ pub fn preview_as(
     long_side: u32,
 ) -> Result<Preview, PreviewError> {
     if long_side == 0 {
-        return Err(PreviewError::Internal("the long side must not be zero".to_owned()));
+        return Err(PreviewError::Internal(
+            "the long side must not be zero".to_owned(),
+        ));
     }
     let pixels = match kind {
         Kind::Jpeg => decode::jpeg(bytes, long_side)?,
@@ -170,21 +179,34 @@ fn shrink(
     if from == to {
         return Ok(data);
     }
-    let internal = |e: &dyn std::fmt::Display| PreviewError::Internal(e.to_string());
-    let pixel = if channels == 1 {
-        PixelType::U8
+    // The two pixel types by name: choosing at run time would compile all thirteen.
+    let mut small = vec![0; to.width as usize * to.height as usize * channels];
+    if channels == 1 {
+        resample::<U8>(&data, from, &mut small, to)?;
     } else {
-        PixelType::U8x3
-    };
-    let source =
-        ImageRef::new(from.width, from.height, &data, pixel).map_err(|e| internal(&e))?;
-    let mut small = Image::new(to.width, to.height, pixel);
-    let options =
-        ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::CatmullRom));
+        resample::<U8x3>(&data, from, &mut small, to)?;
+    }
+    Ok(small)
+}
+
+fn resample<P: PixelTrait>(
+    data: &[u8],
+    from: Dimensions,
+    small: &mut [u8],
+    to: Dimensions,
+) -> Result<(), PreviewError> {
+    let source = TypedImageRef::<P>::from_buffer(from.width, from.height, data)
+        .map_err(|e| PreviewError::Internal(e.to_string()))?;
+    let mut target = TypedImage::<P>::from_buffer(to.width, to.height, small)
+        .map_err(|e| PreviewError::Internal(e.to_string()))?;
+    let filter = ResizeAlg::Convolution(FilterType::CatmullRom);
     Resizer::new()
-        .resize(&source, &mut small, &options)
-        .map_err(|e| internal(&e))?;
-    Ok(small.into_vec())
+        .resize_typed(
+            &source,
+            &mut target,
+            &ResizeOptions::new().resize_alg(filter),
+        )
+        .map_err(|e| PreviewError::Internal(e.to_string()))
 }
 
 fn encode(
@@ -211,4 +233,3 @@ fn encode(
         .map_err(|e| internal(&e))?;
     Ok(jpeg)
 }
-

@@ -361,7 +361,8 @@ impl<'a> TimeLine<'a> {
     /// The latest border at or before t behind which it was not `here` alone.
     fn change_before(&self, t: Timestamp, here: Option<&str>) -> Option<Timestamp> {
         let past = self.borders.iter().rev().filter(|b| **b <= t);
-        past.copied().find(|b| !self.is_alone(here, just_before(*b)))
+        past.copied()
+            .find(|b| !self.is_alone(here, just_before(*b)))
     }
 
     /// The first border after t from which it is not `here` alone.
@@ -372,8 +373,17 @@ impl<'a> TimeLine<'a> {
 
     /// The last stage other than `here` that was open before `border`, not looking back
     /// further than `from`.
-    fn other_before(&self, border: Timestamp, from: Timestamp, here: Option<&str>) -> Option<&'a str> {
-        let probes = self.borders.iter().rev().filter(|b| **b <= border && **b > from);
+    fn other_before(
+        &self,
+        border: Timestamp,
+        from: Timestamp,
+        here: Option<&str>,
+    ) -> Option<&'a str> {
+        let probes = self
+            .borders
+            .iter()
+            .rev()
+            .filter(|b| **b <= border && **b > from);
         let mut open = probes.map(|b| self.open_at(just_before(*b)));
         open.find_map(|stages| stages.into_iter().rev().find(|s| Some(*s) != here))
     }

@@ -320,7 +320,16 @@ mod tests {
         ];
         for (civil, expected) in cases {
             match (shown(civil, None).resolve(&berlin()), expected) {
-                (Taken::Ambiguous { earlier, later, why, zone, .. }, Some(expected)) => {
+                (
+                    Taken::Ambiguous {
+                        earlier,
+                        later,
+                        why,
+                        zone,
+                        ..
+                    },
+                    Some(expected),
+                ) => {
                     assert_eq!(why, expected, "{civil}");
                     assert_eq!(later.duration_since(earlier).as_hours(), 1, "{civil}");
                     assert_eq!(zone, "Europe/Berlin");
@@ -377,7 +386,17 @@ mod tests {
         for text in ["+00:00", "-03:30", "+14:00", "+00:53:28"] {
             assert_eq!(text.parse::<OffsetText>().unwrap().to_string(), text);
         }
-        for text in ["", "+", "01:00", "+1:00", "+01:60", "+99:00", "+01:00:00:00", "é1:00", "++1:00"] {
+        for text in [
+            "",
+            "+",
+            "01:00",
+            "+1:00",
+            "+01:60",
+            "+99:00",
+            "+01:00:00:00",
+            "é1:00",
+            "++1:00",
+        ] {
             assert!(text.parse::<OffsetText>().is_err(), "{text}");
         }
     }

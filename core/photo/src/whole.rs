@@ -109,15 +109,18 @@ fn tiff_is_whole(bytes: &[u8]) -> Result<(), MetaError> {
     }
 }
 
+/// Every box must end within the file, and both the description and the data must be there:
+/// a file cut exactly between two boxes looks whole otherwise.
 fn boxes_are_whole(bytes: &[u8], kind: Kind) -> Result<(), MetaError> {
     let mut scan = Scan::new(Cursor::new(bytes), kind)?;
-    let wanted: &[u8; 4] = if kind.is_video() { b"moov" } else { b"meta" };
-    let mut found = false;
+    let description: &[u8; 4] = if kind.is_video() { b"moov" } else { b"meta" };
+    let (mut described, mut has_data) = (false, false);
     while let Some(head) = boxes::next_box(&mut scan)? {
         scan.skip(head.body, "picture data")?;
-        found |= &head.name == wanted;
+        described |= &head.name == description;
+        has_data |= &head.name == b"mdat";
     }
-    if found {
+    if described && has_data {
         Ok(())
     } else {
         Err(truncated(bytes, kind))

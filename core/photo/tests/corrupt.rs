@@ -32,7 +32,10 @@ fn files() -> Vec<(&'static str, Vec<u8>)> {
         ("jpeg with restarts", encoded(false, ColorType::Rgb, &busy)),
         ("progressive jpeg", encoded(true, ColorType::Rgb, &busy)),
         ("cmyk jpeg", encoded(false, ColorType::Cmyk, &inks)),
-        ("grey jpeg", encoded(false, ColorType::Luma, &busy[..96 * 64])),
+        (
+            "grey jpeg",
+            encoded(false, ColorType::Luma, &busy[..96 * 64]),
+        ),
         ("png", support::png(48, 32, &fields)),
         ("webp", support::webp(48, 32, &fields)),
         ("tiff", support::tiff(48, 32, &fields, true)),
@@ -93,7 +96,10 @@ fn spoilt_files_never_panic_or_hang() {
     let mut slowest = (Duration::ZERO, String::new());
     for (index, (name, good)) in files().into_iter().enumerate() {
         let pristine = everything(&good);
-        assert!(pristine[0] && pristine[1], "{name}: the good file must read");
+        assert!(
+            pristine[0] && pristine[1],
+            "{name}: the good file must read"
+        );
 
         let mut rng = Rng(0xDA7A_0001 + index as u64);
         let mut survived = [0; 3];

@@ -1,7 +1,9 @@
 //! What is read from files of every kind, written with known content.
 
 use datumtrail_photo::kind::Kind;
-use datumtrail_photo::meta::{Dimensions, Meta, MetaError, TimeProblem, read_meta, read_meta_bytes};
+use datumtrail_photo::meta::{
+    Dimensions, Meta, MetaError, TimeProblem, read_meta, read_meta_bytes,
+};
 use datumtrail_photo::orientation::Orientation;
 use datumtrail_photo::time::{CameraTime, TimeSource};
 use datumtrail_photo::write::{ExifFields, insert_exif};
@@ -67,7 +69,10 @@ fn every_kind_of_picture_gives_the_same_content() {
 #[test]
 fn a_heic_files_own_turn_overrules_its_exif() {
     let bytes = support::heic(64, 48, 0, &full_fields());
-    assert_eq!(read_meta_bytes(&bytes).unwrap().orientation, Orientation::Upright);
+    assert_eq!(
+        read_meta_bytes(&bytes).unwrap().orientation,
+        Orientation::Upright
+    );
 }
 
 #[test]
@@ -100,14 +105,20 @@ fn a_file_without_exif_has_size_and_nothing_else() {
 fn the_second_and_third_best_time_are_labelled() {
     let mut fields = full_fields();
     fields.date_time_original = None;
-    let taken = read_meta_bytes(&jpeg(64, 48, &fields)).unwrap().taken.unwrap();
+    let taken = read_meta_bytes(&jpeg(64, 48, &fields))
+        .unwrap()
+        .taken
+        .unwrap();
     assert_eq!(taken.source, TimeSource::Digitized);
     assert_eq!(taken.civil, date(2026, 3, 4).at(14, 3, 21, 0));
     // The offset and sub-seconds belong to the original time, which is not there.
     assert_eq!((taken.offset, taken.sub_sec_digits), (None, 0));
 
     fields.date_time_digitized = None;
-    let taken = read_meta_bytes(&jpeg(64, 48, &fields)).unwrap().taken.unwrap();
+    let taken = read_meta_bytes(&jpeg(64, 48, &fields))
+        .unwrap()
+        .taken
+        .unwrap();
     assert_eq!(taken.source, TimeSource::Changed);
 
     fields.date_time = None;
@@ -201,7 +212,11 @@ fn an_impossible_orientation_is_upright_with_a_warning() {
     }]))
     .unwrap();
     assert_eq!(meta.orientation, Orientation::Upright);
-    assert!(meta.warnings[0].contains("orientation 9"), "{:?}", meta.warnings);
+    assert!(
+        meta.warnings[0].contains("orientation 9"),
+        "{:?}",
+        meta.warnings
+    );
 }
 
 #[test]
@@ -214,7 +229,10 @@ fn a_cut_exif_block_gives_what_is_left() {
     assert_eq!(meta.dimensions, SIZE);
     assert!(!meta.warnings.is_empty());
     // Something was still read: the strict reader gives nothing at all here.
-    assert!(meta.taken.is_some() || !meta.camera.is_unnamed(), "{meta:?}");
+    assert!(
+        meta.taken.is_some() || !meta.camera.is_unnamed(),
+        "{meta:?}"
+    );
 }
 
 #[test]
@@ -238,17 +256,41 @@ fn files_that_are_no_pictures_are_refused() {
 fn headers_that_are_cut_or_wrong_are_refused() {
     let jpeg = jpeg(64, 48, &full_fields());
     let cut_in_exif = read_meta_bytes(&jpeg[..100]).unwrap_err();
-    assert!(matches!(cut_in_exif, MetaError::Truncated { kind: Kind::Jpeg, .. }));
+    assert!(matches!(
+        cut_in_exif,
+        MetaError::Truncated {
+            kind: Kind::Jpeg,
+            ..
+        }
+    ));
     let heic = support::heic(64, 48, 0, &full_fields());
     let cut_in_meta = read_meta_bytes(&heic[..60]).unwrap_err();
-    assert!(matches!(cut_in_meta, MetaError::Truncated { kind: Kind::Heic, .. }));
+    assert!(matches!(
+        cut_in_meta,
+        MetaError::Truncated {
+            kind: Kind::Heic,
+            ..
+        }
+    ));
     // A PNG whose first chunk is another.
     let no_header = b"\x89PNG\r\n\x1A\n\0\0\0\x10tEXt0000000000000000";
-    assert!(matches!(read_meta_bytes(no_header), Err(MetaError::Damaged { .. })));
+    assert!(matches!(
+        read_meta_bytes(no_header),
+        Err(MetaError::Damaged { .. })
+    ));
     // A video of which the index never arrived.
     let movie = support::movie(b"mp42", 640, 480, 0);
     let cut = read_meta_bytes(&movie[..500]).unwrap_err();
-    assert!(matches!(cut, MetaError::Truncated { kind: Kind::Mp4, .. }), "{cut}");
+    assert!(
+        matches!(
+            cut,
+            MetaError::Truncated {
+                kind: Kind::Mp4,
+                ..
+            }
+        ),
+        "{cut}"
+    );
 }
 
 #[test]
@@ -285,9 +327,9 @@ fn only_headers_are_read_of_a_jpeg() {
             self.0.seek(to)
         }
     }
-    let big = support::jpeg_of(&support::busy_pixels(800, 600, 1), 800, 600, 95);
+    let big = support::jpeg_of(&support::busy_pixels(1200, 900, 1), 1200, 900, 95);
     let big = datumtrail_photo::write::with_exif(&big, &full_fields()).unwrap();
-    assert!(big.len() > 200_000);
+    assert!(big.len() > 100_000, "{} bytes", big.len());
     let count = std::rc::Rc::new(std::cell::Cell::new(0));
     read_meta(Counting(std::io::Cursor::new(&big), count.clone())).unwrap();
     assert!(count.get() < 20_000, "{} bytes read", count.get());

@@ -69,7 +69,11 @@ fn all_eight_orientations_come_out_upright() {
             _ => [tr, br, tl, bl],
         };
         assert_near(quarters(&small), expected, &format!("{orientation:?}"));
-        let size = if orientation.swaps_sides() { (384, 512) } else { (512, 384) };
+        let size = if orientation.swaps_sides() {
+            (384, 512)
+        } else {
+            (512, 384)
+        };
         assert_eq!((small.width, small.height), size, "{orientation:?}");
     }
 }
@@ -131,7 +135,9 @@ fn grey_and_cmyk_jpegs() {
     let rgb = support::pixels(width.into(), height.into());
     let encode = |data: &[u8], color| {
         let mut jpeg = Vec::new();
-        Encoder::new(&mut jpeg, 92).encode(data, width, height, color).unwrap();
+        Encoder::new(&mut jpeg, 92)
+            .encode(data, width, height, color)
+            .unwrap();
         preview(&jpeg, 512).unwrap()
     };
     let grey: Vec<u8> = rgb.chunks_exact(3).map(|p| p[1]).collect();
@@ -150,7 +156,11 @@ fn grey_and_cmyk_jpegs() {
                 [ink(p[0]), ink(p[1]), ink(p[2]), black]
             })
             .collect();
-        assert_near(quarters(&encode(&inks, color)), UPRIGHT, &format!("{color:?}"));
+        assert_near(
+            quarters(&encode(&inks, color)),
+            UPRIGHT,
+            &format!("{color:?}"),
+        );
     }
 }
 
@@ -177,16 +187,26 @@ fn transparent_and_sixteen_bit_pngs() {
     use image::{ExtendedColorType, ImageEncoder, codecs::png::PngEncoder};
     let png = |data: &[u8], color| {
         let mut out = Vec::new();
-        PngEncoder::new(&mut out).write_image(data, 64, 64, color).unwrap();
+        PngEncoder::new(&mut out)
+            .write_image(data, 64, 64, color)
+            .unwrap();
         quarters(&preview(&out, 512).unwrap())
     };
     // Black, half transparent: 255 * (1 - 128/255) = 127 on white.
     let half_black = [0, 0, 0, 128].repeat(64 * 64);
     assert_near(png(&half_black, ExtendedColorType::Rgba8), [127; 4], "RGBA");
     let half_black = [0, 128].repeat(64 * 64);
-    assert_near(png(&half_black, ExtendedColorType::La8), [127; 4], "grey, alpha");
+    assert_near(
+        png(&half_black, ExtendedColorType::La8),
+        [127; 4],
+        "grey, alpha",
+    );
     let sixteen: Vec<u8> = 0x6400u16.to_ne_bytes().repeat(64 * 64);
-    assert_near(png(&sixteen, ExtendedColorType::L16), [100; 4], "16-bit grey");
+    assert_near(
+        png(&sixteen, ExtendedColorType::L16),
+        [100; 4],
+        "16-bit grey",
+    );
 }
 
 #[test]
@@ -195,7 +215,9 @@ fn the_colour_profile_goes_along_and_exif_does_not() {
     let mut jpeg = Vec::new();
     let mut encoder = Encoder::new(&mut jpeg, 90);
     encoder.add_icc_profile(&profile).unwrap();
-    encoder.encode(&support::pixels(64, 48), 64, 48, ColorType::Rgb).unwrap();
+    encoder
+        .encode(&support::pixels(64, 48), 64, 48, ColorType::Rgb)
+        .unwrap();
     let jpeg = datumtrail_photo::write::with_exif(&jpeg, &support::full_fields()).unwrap();
     let small = preview(&jpeg, 512).unwrap();
     let mut decoder = jpeg_decoder::Decoder::new(small.jpeg.as_slice());
@@ -208,17 +230,41 @@ fn the_colour_profile_goes_along_and_exif_does_not() {
 fn what_cannot_be_decoded_says_so() {
     let heic = support::heic(64, 48, 0, &support::full_fields());
     let error = preview(&heic, 512).unwrap_err();
-    assert!(matches!(error, PreviewError::NoDecoder { kind: Kind::Heic }), "{error}");
+    assert!(
+        matches!(error, PreviewError::NoDecoder { kind: Kind::Heic }),
+        "{error}"
+    );
     let movie = support::movie(b"mp42", 640, 480, 0);
-    assert!(matches!(preview(&movie, 512), Err(PreviewError::NoDecoder { .. })));
+    assert!(matches!(
+        preview(&movie, 512),
+        Err(PreviewError::NoDecoder { .. })
+    ));
     assert!(matches!(preview(b"text", 512), Err(PreviewError::Meta(_))));
 
     let jpeg = support::jpeg(640, 480, &ExifFields::default());
     let error = preview(&jpeg[..jpeg.len() / 2], 512).unwrap_err();
-    assert!(matches!(error, PreviewError::Damaged { kind: Kind::Jpeg, .. }), "{error}");
+    assert!(
+        matches!(
+            error,
+            PreviewError::Damaged {
+                kind: Kind::Jpeg,
+                ..
+            }
+        ),
+        "{error}"
+    );
     let png = support::png(640, 480, &ExifFields::default());
     let error = preview(&png[..png.len() / 2], 512).unwrap_err();
-    assert!(matches!(error, PreviewError::Damaged { kind: Kind::Png, .. }), "{error}");
+    assert!(
+        matches!(
+            error,
+            PreviewError::Damaged {
+                kind: Kind::Png,
+                ..
+            }
+        ),
+        "{error}"
+    );
 }
 
 #[test]
@@ -235,7 +281,10 @@ fn headers_that_promise_too_much_are_refused_at_once() {
     assert!(matches!(error, PreviewError::TooLarge { .. }), "{error}");
     assert!(u64::from(u16::MAX).pow(2) > MAX_PIXELS);
     let error = preview(&with_size(9_000, 9_000), 512).unwrap_err();
-    assert!(error.to_string().contains("promises more pixels"), "{error}");
+    assert!(
+        error.to_string().contains("promises more pixels"),
+        "{error}"
+    );
 }
 
 #[test]

@@ -64,12 +64,14 @@ fn a_progressive_jpeg_has_many_scans_before_its_end() {
     let mut encoder = jpeg_encoder::Encoder::new(&mut bytes, 90);
     encoder.set_progressive(true);
     encoder
-        .encode(&support::pixels(64, 48), 64, 48, jpeg_encoder::ColorType::Rgb)
+        .encode(
+            &support::pixels(64, 48),
+            64,
+            48,
+            jpeg_encoder::ColorType::Rgb,
+        )
         .unwrap();
     check_whole(&bytes).unwrap();
-    let last_scan = bytes
-        .windows(2)
-        .rposition(|w| w == [0xFF, 0xDA])
-        .unwrap();
+    let last_scan = bytes.windows(2).rposition(|w| w == [0xFF, 0xDA]).unwrap();
     assert!(check_whole(&bytes[..last_scan]).is_err());
 }

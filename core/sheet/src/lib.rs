@@ -13,6 +13,16 @@
 //! | [`warning`] | what is odd in a sheet that could be read |
 //! | [`problem`] | what is wrong in a file that was refused, by line and column |
 //!
+//! # How a table may be written
+//! - UTF-8 with or without a byte order mark; any line end; blank lines; quoted fields; spaces
+//!   around fields.
+//! - Columns in any order; their names in any case, with spaces, hyphens or underscores. A column
+//!   that is not known is left out with a warning, so that a misspelt one doesn't vanish in silence.
+//! - Fields separated by commas, semicolons or tabs. Between commas the decimal sign is the point;
+//!   otherwise it is the comma where any number of the file has one. A file that mixes them is
+//!   refused. Thousands marks are not read: with semicolons `1,966` is a little under two.
+//!
+//! # A sheet, read and refused
 //! ```
 //! use datumtrail_sheet::{LoadOptions, Units, load};
 //!

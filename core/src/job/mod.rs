@@ -36,8 +36,10 @@
 //! | [`hold`] | whether a hold point is open, and what it misses |
 //! | [`measure`] | a survey through the geometry: set-up, deviations, verdicts, moves |
 //! | [`stage`] | when each stage was open |
+//! | [`correct`] | the move that brings a part in |
 //! | [`tie`] | which stage a photo belongs to |
 
+pub mod correct;
 pub(crate) mod edit;
 pub mod hold;
 pub mod measure;

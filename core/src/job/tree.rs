@@ -46,14 +46,14 @@ pub(crate) struct Head {
 /// Reads the head; `None` if the document is something else than a job.
 pub(crate) fn head(doc: &Automerge) -> Option<Head> {
     let text = |key: &str| match doc.get(ROOT, key) {
-        Ok(Some((value, _))) => value.to_str().map(str::to_owned),
+        Ok(Some((value, _))) => value.as_str().map(str::to_owned),
         _ => None,
     };
     if text("format")? != FORMAT {
         return None;
     }
     let schema = match doc.get(ROOT, "schema") {
-        Ok(Some((value, _))) => value.to_i64().or(value.to_u64().map(|n| n as i64))?,
+        Ok(Some((value, _))) => value.as_i64().or(value.as_u64().and_then(|n| i64::try_from(n).ok()))?,
         _ => return None,
     };
     Some(Head {
@@ -149,7 +149,7 @@ pub(crate) fn about_text(doc: &Automerge, key: &str) -> Option<String> {
     let (_, about) = doc.get(ROOT, ABOUT).ok()??;
     let (_, at) = doc.get(&about, key).ok()??;
     let (value, _) = doc.get(&at, "value").ok()??;
-    value.to_str().map(str::to_owned)
+    value.as_str().map(str::to_owned)
 }
 
 /// What a device is called in this document.
@@ -157,7 +157,7 @@ pub(crate) fn device_name(doc: &Automerge, device: &str) -> Option<String> {
     let (_, devices) = doc.get(ROOT, super::record::Device::MAP).ok()??;
     let (_, at) = doc.get(&devices, device).ok()??;
     let (name, _) = doc.get(&at, "name").ok()??;
-    name.to_str().map(str::to_owned)
+    name.as_str().map(str::to_owned)
 }
 
 /// A record that could not be understood.
@@ -264,21 +264,21 @@ fn scalar(value: &Value) -> ScalarValue {
 pub(crate) fn read_fields(doc: &Automerge, at: &ObjId) -> Map<String, Value> {
     doc.map_range(at, ..)
         .map(|item| {
-            let value = read_value(doc, &item.value, || item.id());
+            let value = read_value(doc, &item.value, &item.id());
             (item.key.to_string(), value)
         })
         .collect()
 }
 
-fn read_value(doc: &Automerge, value: &ValueRef<'_>, id: impl Fn() -> ObjId) -> Value {
+fn read_value(doc: &Automerge, value: &ValueRef<'_>, id: &ObjId) -> Value {
     match value {
-        ValueRef::Object(ObjType::Map | ObjType::Table) => Value::Object(read_fields(doc, &id())),
+        ValueRef::Object(ObjType::Map | ObjType::Table) => Value::Object(read_fields(doc, id)),
         ValueRef::Object(ObjType::List) => Value::Array(
-            doc.list_range(id(), ..)
-                .map(|item| read_value(doc, &item.value, || item.id()))
+            doc.list_range(id, ..)
+                .map(|item| read_value(doc, &item.value, &item.id()))
                 .collect(),
         ),
-        ValueRef::Object(ObjType::Text) => Value::String(doc.text(id()).unwrap_or_default()),
+        ValueRef::Object(ObjType::Text) => Value::String(doc.text(id).unwrap_or_default()),
         ValueRef::Scalar(scalar) => match scalar {
             ScalarValueRef::Str(s) => Value::String(s.to_string()),
             ScalarValueRef::Int(n) | ScalarValueRef::Counter(n) | ScalarValueRef::Timestamp(n) => {

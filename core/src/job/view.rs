@@ -156,6 +156,20 @@ impl JobView {
         })
     }
 
+    /// Reads a saved document, such as the one in an archive.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] if it is no document, or not a job.
+    pub fn load(saved: &[u8], document: &str) -> Result<Self> {
+        let doc = Automerge::load(saved).map_err(|e| {
+            Error::invalid(
+                format!("the document {document} can't be read: {e}"),
+                "get it again from someone who has it whole",
+            )
+        })?;
+        Self::read(&doc, document)
+    }
+
     /// The job's name, or its identity where nobody named it.
     pub fn title(&self) -> &str {
         self.name.value.as_deref().unwrap_or(&self.id)

@@ -2,6 +2,7 @@
 //! errors.
 
 mod clock;
+mod export;
 mod folder;
 mod job;
 mod notes;

@@ -2,10 +2,12 @@
 
 use std::path::PathBuf;
 
+use datumtrail_geometry::correct::Allowed;
 use datumtrail_sheet::{Axes, LoadOptions, Sheet, Units, Warning};
 
 use super::job::Job;
 use crate::error::{Error, Result};
+use crate::job::correct::{self, PlannedMove};
 use crate::job::edit;
 use crate::job::measure::{self, Measured};
 use crate::job::record::{self, RecordId};
@@ -231,6 +233,30 @@ impl Job<'_> {
             replaces: old,
         })
         .await
+    }
+
+    /// The move that brings points in, by a survey: the named points, or those of the new part.
+    pub async fn plan_move(
+        &self,
+        survey: Option<&str>,
+        points: &[String],
+        allowed: &Allowed,
+    ) -> Result<(Measured, PlannedMove)> {
+        let view = self.view()?;
+        let survey = pick_survey(&view, survey)?;
+        let measured = measure::measure(&view, survey)?;
+        let points = match (points.is_empty(), view.part()) {
+            (false, _) => known_points(&measured.sheet, points)?,
+            (true, Some(part)) => part.points,
+            (true, None) => {
+                return Err(Error::invalid(
+                    "no points are named, and the job does not say which are on the new part",
+                    "name them with --points H,C or once with datumtrail part set NAME --points H,C",
+                ));
+            }
+        };
+        let planned = correct::plan(&measured, &points, allowed)?;
+        Ok((measured, planned))
     }
 
     /// Computes a survey: the named one, or the newest.

@@ -2,14 +2,18 @@
 
 use glam::{Vec2, Vec3};
 
-use super::render::noise::{cloud, noise, ramp};
+use super::render::noise::{cloud, cloud2, noise, noise2, ramp};
 use super::render::{Look, Surface};
 
 /// A colour as written in sRGB, in linear light.
 pub fn rgb(hex: u32) -> Vec3 {
     let part = |shift: u32| {
         let c = ((hex >> shift) & 0xff) as f32 / 255.0;
-        if c <= 0.040_45 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+        if c <= 0.040_45 {
+            c / 12.92
+        } else {
+            ((c + 0.055) / 1.055).powf(2.4)
+        }
     };
     Vec3::new(part(16), part(8), part(0))
 }
@@ -58,7 +62,11 @@ pub fn steel() -> Look {
 pub fn ground_steel() -> Look {
     Look::metal(Vec3::new(0.66, 0.66, 0.66), 0.30).painted(|s| {
         let p = s.rest;
-        let arc = noise(Vec3::new((p.x + p.z * 0.35) * 0.55, p.y * 0.6, (p.z - p.x * 0.2) * 0.06));
+        let arc = noise(Vec3::new(
+            (p.x + p.z * 0.35) * 0.55,
+            p.y * 0.6,
+            (p.z - p.x * 0.2) * 0.06,
+        ));
         s.rough += 0.26 * (arc - 0.4);
         s.colour *= 0.80 + 0.32 * arc;
     })
@@ -66,7 +74,8 @@ pub fn ground_steel() -> Look {
 
 /// Zinc-rich or epoxy primer from a can: matt and light grey.
 pub fn primer() -> Look {
-    Look::plain(rgb(0x9d_a3_a3), 0.72).painted(|s| s.colour *= 0.92 + 0.16 * cloud(s.rest / 35.0, 2))
+    Look::plain(rgb(0x9d_a3_a3), 0.72)
+        .painted(|s| s.colour *= 0.92 + 0.16 * cloud(s.rest / 35.0, 2))
 }
 
 /// The black electrophoretic coat in which new parts come.
@@ -79,11 +88,11 @@ pub fn new_part() -> Look {
 
 /// Old structure: factory primer and overspray of body colour, with road dirt.
 pub fn old_structure() -> Look {
-    Look::plain(rgb(0xaa_ba_c0), 0.52).coat(0.22).painted(|s| {
+    Look::plain(rgb(0xb4_ba_b8), 0.52).coat(0.22).painted(|s| {
         let dirt = cloud(s.rest / 70.0, 3);
         let fine = noise(s.rest / 6.0);
-        let much = ramp(0.42, 0.8, dirt + 0.15 * (fine - 0.5));
-        s.colour = s.colour.lerp(rgb(0x5d_54_47), 0.62 * much);
+        let much = ramp(0.36, 0.86, dirt + 0.15 * (fine - 0.5));
+        s.colour = s.colour.lerp(rgb(0x66_5c_4e), 0.55 * much);
         s.rough += 0.3 * much;
         s.coat *= 1.0 - much;
     })
@@ -123,15 +132,13 @@ pub fn glass() -> Look {
 /// Shop floor: sealed concrete with joints, stains and tyre marks.
 pub fn concrete() -> Look {
     Look::plain(rgb(0x8d_8c_88), 0.55).coat(0.25).painted(|s| {
-        let p = s.place;
-        let broad = cloud(p / 900.0, 3);
-        let fine = cloud(p / 26.0, 2);
-        s.colour *= 0.70 + 0.42 * broad + 0.22 * (fine - 0.5);
-        let stain = ramp(0.60, 0.72, cloud(p / 420.0 + Vec3::splat(40.0), 3));
+        let p = s.place.truncate();
+        let fine = cloud2(p / 26.0, 2);
+        s.colour *= 0.70 + 0.42 * cloud2(p / 900.0, 2) + 0.22 * (fine - 0.5);
+        let stain = ramp(0.54, 0.80, cloud2(p / 420.0 + Vec2::splat(40.0), 3));
         s.colour *= 1.0 - 0.45 * stain;
         s.coat *= 0.5 + 0.9 * stain;
         s.rough -= 0.2 * stain;
-        wavy(s, 240.0, 0.012);
         let joint = |v: f32| ((v / 2400.0 + 0.37).fract().abs() - 0.5).abs() * 2400.0;
         let near = joint(p.x).min(joint(p.y));
         s.colour *= 0.45 + 0.55 * ramp(3.0, 9.0, near);
@@ -139,15 +146,18 @@ pub fn concrete() -> Look {
 }
 
 pub fn asphalt() -> Look {
-    Look::plain(rgb(0x5c_5d_60), 0.85).painted(|s| {
-        let p = s.place;
-        let grit = noise(p / 7.0);
-        s.colour *= 0.62 + 0.30 * cloud(p / 700.0, 3) + 0.42 * (grit - 0.4) * noise(p / 90.0);
-        let wet = ramp(0.60, 0.74, cloud(p / 1300.0 + Vec3::splat(7.0), 3));
+    Look::plain(rgb(0x6a_6b_6c), 0.85).painted(|s| {
+        let p = s.place.truncate();
+        let grit = noise2(p / 7.0);
+        s.colour *= 0.62 + 0.30 * cloud2(p / 700.0, 2) + 0.5 * (grit - 0.4) * noise2(p / 90.0);
+        let wet = ramp(0.60, 0.74, cloud2(p / 1300.0 + Vec2::splat(7.0), 3));
         s.colour *= 1.0 - 0.5 * wet;
         s.rough -= 0.45 * wet;
         s.coat += 0.5 * wet;
-        wavy(s, 9.0, 0.14 * (1.0 - wet));
+        tilt(
+            s,
+            Vec3::new(grit - 0.5, 0.5 - grit, 0.0) * (0.3 * (1.0 - wet)),
+        );
     })
 }
 
@@ -164,7 +174,8 @@ pub fn wood() -> Look {
 }
 
 pub fn cardboard() -> Look {
-    Look::plain(rgb(0xb8_94_63), 0.85).painted(|s| s.colour *= 0.85 + 0.25 * cloud(s.rest / 50.0, 2))
+    Look::plain(rgb(0xb8_94_63), 0.85)
+        .painted(|s| s.colour *= 0.85 + 0.25 * cloud(s.rest / 50.0, 2))
 }
 
 /// Colours that heat leaves on steel around a weld: bright, straw, brown, blue, grey scale, by
@@ -172,12 +183,19 @@ pub fn cardboard() -> Look {
 pub fn heat(s: &mut Surface, distance: f32) {
     let wobble = (noise(s.rest / 7.0) - 0.5) * 3.0;
     let d = distance + wobble;
-    let band = |from: f32, to: f32| ramp(from, (from + to) / 2.0, d) * ramp(to, (from + to) / 2.0, d);
+    let band =
+        |from: f32, to: f32| ramp(from, (from + to) / 2.0, d) * ramp(to, (from + to) / 2.0, d);
     let near = ramp(26.0, 6.0, d);
     s.colour *= 1.0 - 0.35 * near;
-    s.colour = s.colour.lerp(Vec3::new(0.20, 0.24, 0.46), 0.75 * band(5.0, 13.0));
-    s.colour = s.colour.lerp(Vec3::new(0.38, 0.20, 0.26), 0.60 * band(9.5, 17.0));
-    s.colour = s.colour.lerp(Vec3::new(0.66, 0.47, 0.20), 0.70 * band(13.5, 26.0));
+    s.colour = s
+        .colour
+        .lerp(Vec3::new(0.20, 0.23, 0.36), 0.62 * band(4.5, 12.0));
+    s.colour = s
+        .colour
+        .lerp(Vec3::new(0.34, 0.22, 0.25), 0.45 * band(9.0, 16.0));
+    s.colour = s
+        .colour
+        .lerp(Vec3::new(0.56, 0.43, 0.25), 0.52 * band(12.5, 25.0));
     let scale = ramp(6.5, 2.0, d);
     s.colour = s.colour.lerp(Vec3::splat(0.16), 0.5 * scale);
     s.rough += 0.12 * near;

@@ -23,7 +23,12 @@ const BOTTOM: f32 = 258.0;
 const TOP: f32 = 362.0;
 const LIP: f32 = 19.0;
 /// Measured holes in the rail's underside: x and radius.
-const HOLES: [(f32, f32); 4] = [(2954.0, 12.0), (3172.0, 12.0), (3344.0, 14.0), (3440.0, 9.0)];
+const HOLES: [(f32, f32); 4] = [
+    (2954.0, 12.0),
+    (3172.0, 12.0),
+    (3344.0, 14.0),
+    (3440.0, 9.0),
+];
 
 /// What is behind the joint.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -31,7 +36,10 @@ pub enum Rear {
     Collapsed,
     Gone,
     /// The new section, moved from where it belongs: rearward, and down at its end.
-    New { rearward: f32, drop: f32 },
+    New {
+        rearward: f32,
+        drop: f32,
+    },
 }
 
 /// What has been done at the joint.
@@ -70,10 +78,18 @@ fn collapse(p: Vec3) -> Vec3 {
     }
     let hard = ramp(0.12, 0.5, t) * ramp(1.12, 0.8, t);
     let fold = (t * 4.6 * std::f32::consts::TAU + 0.9 * (noise(p / 60.0) - 0.5)).sin();
-    let crumple = noise(p / 24.0) - 0.5 + 0.6 * (noise(p / 11.0) - 0.5);
+    let crumple = noise(p / 34.0) - 0.5 + 0.35 * (noise(p / 15.0) - 0.5);
     let from_middle = Vec2::new(p.y - (INNER + OUTER) / 2.0, p.z - (BOTTOM + TOP) / 2.0);
     // Where the top bulges, the sides cave in.
-    let bulge = 1.0 + hard * fold * 0.26 * if from_middle.y.abs() > 45.0 { 1.0 } else { -0.9 };
+    let bulge = 1.0
+        + hard
+            * fold
+            * 0.32
+            * if from_middle.y.abs() > 45.0 {
+                1.0
+            } else {
+                -0.9
+            };
     let out = from_middle * bulge;
     let curl = t * t;
     Vec3::new(
@@ -102,7 +118,10 @@ fn filleted(points: &[Vec2], radius: f32) -> Vec<Vec2> {
             line.push(p);
             continue;
         }
-        let (to, from) = ((points[i - 1] - p).normalize_or_zero(), (points[i + 1] - p).normalize_or_zero());
+        let (to, from) = (
+            (points[i - 1] - p).normalize_or_zero(),
+            (points[i + 1] - p).normalize_or_zero(),
+        );
         let (a, b) = (p + to * radius, p + from * radius);
         for k in 0..=4 {
             let t = k as f32 / 4.0;
@@ -127,9 +146,14 @@ fn sheet(section: &[Vec2], from: f32, to: f32, steps: usize, thickness: f32) -> 
             fine[i] + along.perp().normalize_or_zero() * thickness
         })
         .collect();
-    let mut mesh = Mesh::section(&fine, from, to, steps).and(Mesh::section(&inside, from, to, steps));
+    let mut mesh =
+        Mesh::section(&fine, from, to, steps).and(Mesh::section(&inside, from, to, steps));
     for x in [from, to] {
-        let edge = |line: &[Vec2]| line.iter().map(|p| Vec3::new(x, p.x, p.y)).collect::<Vec<_>>();
+        let edge = |line: &[Vec2]| {
+            line.iter()
+                .map(|p| Vec3::new(x, p.x, p.y))
+                .collect::<Vec<_>>()
+        };
         mesh = mesh.and(Mesh::through(&[edge(&fine), edge(&inside)]));
     }
     mesh
@@ -162,10 +186,19 @@ fn plate() -> Vec<Vec2> {
 /// The measured holes, and slots in the plate.
 fn holes(p: Vec3) -> bool {
     if (p.z - BOTTOM).abs() < 3.5 {
-        return HOLES.iter().any(|&(x, r)| Vec2::new(p.x - x, p.y + 512.0).length() < r);
+        return HOLES
+            .iter()
+            .any(|&(x, r)| Vec2::new(p.x - x, p.y + 512.0).length() < r);
     }
     if p.y < OUTER - 4.0 {
-        return [3236.0, 3412.0].iter().any(|x| looks::from_rounded(Vec2::new(p.x, p.z), Vec2::new(*x, 310.0), Vec2::new(44.0, 26.0), 12.9) < 0.0);
+        return [3236.0, 3412.0].iter().any(|x| {
+            looks::from_rounded(
+                Vec2::new(p.x, p.z),
+                Vec2::new(*x, 310.0),
+                Vec2::new(44.0, 26.0),
+                12.9,
+            ) < 0.0
+        });
     }
     false
 }
@@ -211,42 +244,72 @@ fn worked(joint: Joint, on_plate: bool) -> impl Fn(&mut Surface) + Send + Sync +
     } else {
         hidden_plugs().into_iter().map(|p| p.0).collect()
     };
+    let pen = pen();
     move |s| {
         if joint <= Joint::Untouched {
             return;
         }
         let p = s.rest;
         if joint == Joint::Marked {
-            marks(s);
+            marks(s, &pen);
             return;
         }
         let ragged = 9.0 * (noise(p / 13.0) - 0.5) + 5.0 * (noise(p / 4.0) - 0.5);
-        let from_seam = if on_plate { (p.x - PLATE_FROM).abs() } else { (p.x - JOINT).abs() };
-        let lip = (p.z > TOP + 1.0 || p.z < BOTTOM - 1.0) && p.y < OUTER + 6.0 && p.x > PLATE_FROM - 24.0;
+        let from_seam = if on_plate {
+            (p.x - PLATE_FROM).abs()
+        } else {
+            (p.x - JOINT).abs()
+        };
+        let lip =
+            (p.z > TOP + 1.0 || p.z < BOTTOM - 1.0) && p.y < OUTER + 6.0 && p.x > PLATE_FROM - 24.0;
         let band = if on_plate { 30.0 } else { 74.0 };
-        let bare = if lip { 1.0 } else { ramp(band + 3.0, band - 3.0, from_seam + ragged) };
-        let welded = if on_plate { joint >= Joint::Welded } else { joint >= Joint::Hidden };
+        let bare = if lip {
+            1.0
+        } else {
+            ramp(band + 3.0, band - 3.0, from_seam + ragged)
+        };
+        let welded = if on_plate {
+            joint >= Joint::Welded
+        } else {
+            joint >= Joint::Hidden
+        };
         if joint >= Joint::Primed {
             if joint >= Joint::Coated {
                 return;
             }
-            let wet = ramp(band + 16.0, band + 6.0, from_seam + 1.6 * ragged).max(if lip { 1.0 } else { 0.0 });
-            s.colour = s.colour.lerp(rgb(0x8f_97_98) * (0.92 + 0.16 * noise(p / 30.0)), wet);
+            let wet = ramp(band + 16.0, band + 6.0, from_seam + 1.6 * ragged).max(if lip {
+                1.0
+            } else {
+                0.0
+            });
+            s.colour = s
+                .colour
+                .lerp(rgb(0x6f_7a_78) * (0.90 + 0.2 * noise(p / 30.0)), wet);
             s.rough = s.rough + (0.6 - s.rough) * wet;
             s.coat *= 1.0 - wet;
             return;
         }
         if bare > 0.0 {
-            let swirl = noise(Vec3::new((p.x + p.z * 0.4) * 0.5, p.y * 0.5, (p.z - p.x * 0.2) * 0.07));
+            let swirl = noise(Vec3::new(
+                (p.x + p.z * 0.4) * 0.5,
+                p.y * 0.5,
+                (p.z - p.x * 0.2) * 0.07,
+            ));
             s.colour = s.colour.lerp(Vec3::splat(0.44 + 0.20 * swirl), bare);
             s.rough += (0.26 + 0.24 * swirl - s.rough) * bare;
             s.metal += (1.0 - s.metal) * bare;
             s.coat *= 1.0 - bare;
         }
         if welded && bare > 0.5 && joint < Joint::Dressed {
-            let mut d = plugs.iter().map(|q| p.distance(*q) - 4.0).fold(f32::MAX, f32::min);
+            let mut d = plugs
+                .iter()
+                .map(|q| p.distance(*q) - 4.0)
+                .fold(f32::MAX, f32::min);
             if !on_plate {
-                d = butt().iter().map(|(a, b)| from_segment(p, *a, *b)).fold(d, f32::min);
+                d = butt()
+                    .iter()
+                    .map(|(a, b)| from_segment(p, *a, *b))
+                    .fold(d, f32::min);
             } else {
                 d = d.min(from_seam);
             }
@@ -255,8 +318,27 @@ fn worked(joint: Joint, on_plate: bool) -> impl Fn(&mut Surface) + Send + Sync +
     }
 }
 
-/// The scribed cut line, its dimension from the hole ahead of it and a hatched waste side.
-fn marks(s: &mut Surface) {
+/// What is written on the plate: the dimension from the hole ahead to the joint, and the waste
+/// side hatched. Strokes in (length, height).
+fn pen() -> Vec<(Vec2, Vec2)> {
+    let from = JOINT - 126.0;
+    let mut lines = tools::digits("126", Vec2::new(from + 36.0, 337.0), 20.0);
+    let mut line = |a: (f32, f32), b: (f32, f32)| lines.push((Vec2::from(a), Vec2::from(b)));
+    line((from, 330.0), (JOINT, 330.0));
+    line((from, 318.0), (from, 342.0));
+    for (x, d) in [(from, 1.0), (JOINT - 1.0, -1.0)] {
+        line((x, 330.0), (x + 12.0 * d, 335.0));
+        line((x, 330.0), (x + 12.0 * d, 325.0));
+    }
+    for k in 0..5 {
+        let x = JOINT + 24.0 + 17.0 * k as f32;
+        line((x, 286.0), (x + 26.0, 326.0));
+    }
+    lines
+}
+
+/// The scribed cut line on its tape, and what the pen wrote.
+fn marks(s: &mut Surface, pen: &[(Vec2, Vec2)]) {
     if s.rest.y > OUTER - 0.5 && s.rest.z > BOTTOM - LIP - 1.0 && s.rest.y > OUTER + 2.0 {
         return;
     }
@@ -273,25 +355,15 @@ fn marks(s: &mut Surface) {
     if s.rest.y > OUTER {
         return;
     }
-    let mut ink: f32 = 0.0;
-    let mut line = |a: (f32, f32), b: (f32, f32)| {
-        ink = ink.max(stroke(p, Vec2::new(a.0, a.1), Vec2::new(b.0, b.1), 2.4));
+    let ink = pen
+        .iter()
+        .map(|(a, b)| stroke(p, *a, *b, 2.4))
+        .fold(0.0, f32::max);
+    let colour = if p.x > JOINT {
+        rgb(looks::VERMILION)
+    } else {
+        rgb(0x14_20_40)
     };
-    let from = JOINT - 126.0;
-    line((from, 330.0), (JOINT, 330.0));
-    line((from, 318.0), (from, 342.0));
-    for (x, d) in [(from, 1.0), (JOINT - 1.0, -1.0)] {
-        line((x, 330.0), (x + 12.0 * d, 335.0));
-        line((x, 330.0), (x + 12.0 * d, 325.0));
-    }
-    for (a, b) in tools::digits("126", Vec2::new(from + 36.0, 337.0), 20.0) {
-        line((a.x, a.y), (b.x, b.y));
-    }
-    for k in 0..5 {
-        let x = JOINT + 24.0 + 17.0 * k as f32;
-        line((x, 286.0), (x + 26.0, 326.0));
-    }
-    let colour = if p.x > JOINT { rgb(looks::VERMILION) } else { rgb(0x14_20_40) };
     if s.rest.y < OUTER - 1.0 {
         s.colour = s.colour.lerp(colour, ink * 0.92);
     }
@@ -300,14 +372,31 @@ fn marks(s: &mut Surface) {
 /// Adds the rail.
 pub fn add(world: &mut World, works: Works) {
     let Works { rear, joint } = works;
-    let old = looks::old_structure().without(holes).crease(28.0);
+    let old = looks::old_structure().without(holes).crease(42.0);
     let on_old = old.clone().painted(worked(joint, false));
     let ahead = if rear == Rear::Collapsed { END } else { JOINT };
     let fine = if rear == Rear::Collapsed { 150 } else { 12 };
-    world.add(sheet(&channel(), 2560.0, ahead, fine, 2.0).bend(place_rear(rear)), &on_old);
-    let marked = old.clone().painted(worked(if joint == Joint::Marked { joint } else { Joint::Untouched }, true));
-    let plate_end = if rear == Rear::Collapsed { END } else { PLATE_FROM };
-    world.add(sheet(&plate(), 2560.0, plate_end, fine, 1.6).bend(place_rear(rear)), &marked);
+    world.add(
+        sheet(&channel(), 2560.0, ahead, fine, 2.0).bend(place_rear(rear)),
+        &on_old,
+    );
+    let marked = old.clone().painted(worked(
+        if joint == Joint::Marked {
+            joint
+        } else {
+            Joint::Untouched
+        },
+        true,
+    ));
+    let plate_end = if rear == Rear::Collapsed {
+        END
+    } else {
+        PLATE_FROM
+    };
+    world.add(
+        sheet(&plate(), 2560.0, plate_end, fine, 1.6).bend(place_rear(rear)),
+        &marked,
+    );
 
     match rear {
         Rear::Collapsed => {
@@ -319,12 +408,20 @@ pub fn add(world: &mut World, works: Works) {
             spots(world, 2600.0, PLATE_FROM - 10.0, |p| p);
             let black = looks::new_part().without(holes).crease(28.0);
             let section = black.clone().painted(worked(joint, false));
-            world.add(sheet(&channel(), JOINT + 0.8, END, 24, 2.0).bend(place_rear(rear)), &section);
+            world.add(
+                sheet(&channel(), JOINT + 0.8, END, 24, 2.0).bend(place_rear(rear)),
+                &section,
+            );
             end_plate(world, &black, place_rear(rear));
-            inside(world, joint);
+            if joint >= Joint::Bare {
+                inside(world, joint);
+            }
             if joint >= Joint::Closed {
                 let plate_look = black.painted(worked(joint, true));
-                world.add(sheet(&plate(), PLATE_FROM + 0.8, END - 14.0, 24, 1.6).bend(place_rear(rear)), &plate_look);
+                world.add(
+                    sheet(&plate(), PLATE_FROM + 0.8, END - 14.0, 24, 1.6).bend(place_rear(rear)),
+                    &plate_look,
+                );
                 outside(world, joint);
             }
         }
@@ -334,16 +431,32 @@ pub fn add(world: &mut World, works: Works) {
 /// The plate at the rail's end with its four bolt holes.
 fn end_plate(world: &mut World, look: &Look, bend: impl Fn(Vec3) -> Vec3) {
     let with_holes = look.clone().without(|p| {
-        [(-548.0, 282.0), (-548.0, 352.0), (-480.0, 282.0), (-480.0, 352.0)].iter().any(|(y, z)| Vec2::new(p.y - y, p.z - z).length() < 7.5)
+        [
+            (-548.0, 282.0),
+            (-548.0, 352.0),
+            (-480.0, 282.0),
+            (-480.0, 352.0),
+        ]
+        .iter()
+        .any(|(y, z)| Vec2::new(p.y - y, p.z - z).length() < 7.5)
             || Vec2::new(p.y + 514.0, p.z - 317.0).length() < 16.0
     });
     for x in [END, END + 4.0] {
-        let face = Mesh::net(18, 18, |u, v| Vec3::new(x, -576.0 + 124.0 * u, 244.0 + 146.0 * v));
+        let face = Mesh::net(18, 18, |u, v| {
+            Vec3::new(x, -576.0 + 124.0 * u, 244.0 + 146.0 * v)
+        });
         world.add(face.bend(&bend), &with_holes);
     }
     let rim = |u: f32, v: f32| Vec3::new(0.0, -576.0 + 124.0 * u, 244.0 + 146.0 * v);
-    for (a, b) in [((0.0, 0.0), (1.0, 0.0)), ((1.0, 0.0), (1.0, 1.0)), ((1.0, 1.0), (0.0, 1.0)), ((0.0, 1.0), (0.0, 0.0))] {
-        let edge = Mesh::net(18, 1, |t, x| rim(a.0 + (b.0 - a.0) * t, a.1 + (b.1 - a.1) * t) + Vec3::X * (END + 4.0 * x));
+    for (a, b) in [
+        ((0.0, 0.0), (1.0, 0.0)),
+        ((1.0, 0.0), (1.0, 1.0)),
+        ((1.0, 1.0), (0.0, 1.0)),
+        ((0.0, 1.0), (0.0, 0.0)),
+    ] {
+        let edge = Mesh::net(18, 1, |t, x| {
+            rim(a.0 + (b.0 - a.0) * t, a.1 + (b.1 - a.1) * t) + Vec3::X * (END + 4.0 * x)
+        });
         world.add(edge.bend(&bend), look);
     }
 }
@@ -372,9 +485,13 @@ fn inside(world: &mut World, joint: Joint) {
     ];
     let heated: Vec<Vec3> = hidden_plugs().into_iter().map(|p| p.0).collect();
     let look = looks::ground_steel().crease(28.0).painted(move |s| {
+        s.colour *= 0.8;
         if joint >= Joint::Hidden {
             let p = s.rest;
-            let d = heated.iter().map(|q| p.distance(*q) - 4.0).fold(f32::MAX, f32::min);
+            let d = heated
+                .iter()
+                .map(|q| p.distance(*q) - 4.0)
+                .fold(f32::MAX, f32::min);
             looks::heat(s, d);
         }
     });
@@ -386,7 +503,9 @@ fn inside(world: &mut World, joint: Joint) {
         // Short fillets hold the sleeve's edges.
         for x in [-78.0, 78.0] {
             for (z0, z1) in [(276.0, 300.0), (322.0, 346.0)] {
-                let path: Vec<Vec3> = (0..=12).map(|i| Vec3::new(JOINT + x, INNER - 3.6, z0 + (z1 - z0) * i as f32 / 12.0)).collect();
+                let path: Vec<Vec3> = (0..=12)
+                    .map(|i| Vec3::new(JOINT + x, INNER - 3.6, z0 + (z1 - z0) * i as f32 / 12.0))
+                    .collect();
                 tools::bead(world, &path, 3.6);
             }
         }
@@ -400,16 +519,32 @@ fn outside(world: &mut World, joint: Joint) {
         let open = Look::plain(Vec3::splat(0.01), 0.9);
         let ring = looks::ground_steel();
         for (at, normal) in lip_plugs() {
-            world.add(Mesh::lathe(&[(0.0, 0.1), (4.2, 0.1)], 16).along(normal).bend(|p| p + at + normal * 0.6), &open);
-            world.add(Mesh::lathe(&[(4.2, 0.2), (4.9, 0.5), (5.6, 0.1)], 16).along(normal).bend(|p| p + at + normal * 0.6), &ring);
+            world.add(
+                Mesh::lathe(&[(0.0, 0.1), (4.2, 0.1)], 16)
+                    .along(normal)
+                    .bend(|p| p + at + normal * 0.6),
+                &open,
+            );
+            world.add(
+                Mesh::lathe(&[(4.2, 0.2), (4.9, 0.5), (5.6, 0.1)], 16)
+                    .along(normal)
+                    .bend(|p| p + at + normal * 0.6),
+                &ring,
+            );
         }
         return;
     }
-    let seam: Vec<Vec3> = (0..=70).map(|i| {
-        let z = BOTTOM - LIP + 2.0 + (TOP - BOTTOM + 2.0 * LIP - 4.0) * i as f32 / 70.0;
-        let bead_y = if (BOTTOM + 42.0..TOP - 42.0).contains(&z) { 7.0 } else { 7.0 * ramp(26.0, 42.0, (z - BOTTOM).min(TOP - z)) };
-        Vec3::new(PLATE_FROM, OUTER - 2.6 - bead_y, z)
-    }).collect();
+    let seam: Vec<Vec3> = (0..=70)
+        .map(|i| {
+            let z = BOTTOM - LIP + 2.0 + (TOP - BOTTOM + 2.0 * LIP - 4.0) * i as f32 / 70.0;
+            let bead_y = if (BOTTOM + 42.0..TOP - 42.0).contains(&z) {
+                7.0
+            } else {
+                7.0 * ramp(26.0, 42.0, (z - BOTTOM).min(TOP - z))
+            };
+            Vec3::new(PLATE_FROM, OUTER - 2.6 - bead_y, z)
+        })
+        .collect();
     if joint == Joint::Welded {
         for (at, normal) in lip_plugs() {
             tools::plug_weld(world, at, normal, 5.6);
@@ -418,14 +553,27 @@ fn outside(world: &mut World, joint: Joint) {
     } else if joint == Joint::Dressed {
         let flat = looks::ground_steel();
         for (at, normal) in lip_plugs() {
-            world.add(Mesh::lathe(&[(0.0, 0.5), (5.0, 0.45), (6.4, 0.0)], 16).along(normal).bend(|p| p + at + normal * 0.4), &flat);
+            world.add(
+                Mesh::lathe(&[(0.0, 0.5), (5.0, 0.45), (6.4, 0.0)], 16)
+                    .along(normal)
+                    .bend(|p| p + at + normal * 0.4),
+                &flat,
+            );
         }
     } else if joint >= Joint::Coated {
         let sealer = looks::plastic(rgb(0xb9_b5_a8));
-        world.add(Mesh::tube(&seam, 8, |t| 4.0 + 0.7 * noise(Vec3::splat(t * 40.0))), &sealer);
+        world.add(
+            Mesh::tube(&seam, 8, |t| 4.0 + 0.7 * noise(Vec3::splat(t * 40.0))),
+            &sealer,
+        );
         for z in [TOP + LIP, BOTTOM - LIP] {
-            let line: Vec<Vec3> = (0..=60).map(|i| Vec3::new(PLATE_FROM + 500.0 * i as f32 / 60.0, OUTER - 1.5, z)).collect();
-            world.add(Mesh::tube(&line, 8, |t| 3.8 + 1.1 * noise(Vec3::splat(t * 55.0 + z))), &sealer);
+            let line: Vec<Vec3> = (0..=60)
+                .map(|i| Vec3::new(PLATE_FROM + 500.0 * i as f32 / 60.0, OUTER - 1.5, z))
+                .collect();
+            world.add(
+                Mesh::tube(&line, 8, |t| 3.8 + 1.1 * noise(Vec3::splat(t * 55.0 + z))),
+                &sealer,
+            );
         }
     }
 }

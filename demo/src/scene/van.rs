@@ -33,8 +33,16 @@ pub struct State {
 }
 
 impl State {
-    pub const WHOLE: State = State { struck: false, bumper: true, lamps: true, door: 0.0 };
-    pub const STRUCK: State = State { struck: true, ..State::WHOLE };
+    pub const WHOLE: State = State {
+        struck: false,
+        bumper: true,
+        lamps: true,
+        door: 0.0,
+    };
+    pub const STRUCK: State = State {
+        struck: true,
+        ..State::WHOLE
+    };
 }
 
 /// A value looked up in a table of (height, value), straight between entries.
@@ -53,9 +61,21 @@ fn table(rows: &[(f32, f32)], z: f32) -> f32 {
 fn front(z: f32) -> f32 {
     table(
         &[
-            (60.0, -690.0), (160.0, -780.0), (360.0, -800.0), (540.0, -775.0), (640.0, -700.0), (700.0, -560.0),
-            (760.0, -300.0), (815.0, 20.0), (850.0, 190.0), (900.0, 255.0), (1200.0, 600.0), (1480.0, 950.0),
-            (1570.0, 1110.0), (1610.0, 1300.0), (1630.0, 1460.0),
+            (60.0, -690.0),
+            (160.0, -780.0),
+            (360.0, -800.0),
+            (540.0, -775.0),
+            (640.0, -700.0),
+            (700.0, -560.0),
+            (760.0, -300.0),
+            (815.0, 20.0),
+            (850.0, 190.0),
+            (900.0, 255.0),
+            (1200.0, 600.0),
+            (1480.0, 950.0),
+            (1570.0, 1110.0),
+            (1610.0, 1300.0),
+            (1630.0, 1460.0),
         ],
         z,
     )
@@ -65,8 +85,15 @@ fn front(z: f32) -> f32 {
 pub fn tail(z: f32) -> f32 {
     table(
         &[
-            (60.0, 3560.0), (140.0, 3628.0), (560.0, 3640.0), (900.0, 3634.0), (1300.0, 3606.0), (1480.0, 3584.0),
-            (1560.0, 3560.0), (1606.0, 3500.0), (1630.0, 3380.0),
+            (60.0, 3560.0),
+            (140.0, 3628.0),
+            (560.0, 3640.0),
+            (900.0, 3634.0),
+            (1300.0, 3606.0),
+            (1480.0, 3584.0),
+            (1560.0, 3560.0),
+            (1606.0, 3500.0),
+            (1630.0, 3380.0),
         ],
         z,
     )
@@ -76,8 +103,19 @@ pub fn tail(z: f32) -> f32 {
 pub fn half_width(z: f32) -> f32 {
     table(
         &[
-            (60.0, 806.0), (130.0, 846.0), (300.0, 872.0), (560.0, 884.0), (640.0, 886.0), (700.0, 872.0), (860.0, 866.0),
-            (1150.0, 838.0), (1420.0, 796.0), (1520.0, 768.0), (1580.0, 722.0), (1612.0, 660.0), (1630.0, 570.0),
+            (60.0, 806.0),
+            (130.0, 846.0),
+            (300.0, 872.0),
+            (560.0, 884.0),
+            (640.0, 886.0),
+            (700.0, 872.0),
+            (860.0, 866.0),
+            (1150.0, 838.0),
+            (1420.0, 796.0),
+            (1520.0, 768.0),
+            (1580.0, 722.0),
+            (1612.0, 660.0),
+            (1630.0, 570.0),
         ],
         z,
     )
@@ -117,21 +155,31 @@ fn slice(z: f32) -> Vec<Vec3> {
         Vec2::new(x, y)
     };
     let right = half.iter().map(|&p| bow(p).extend(z));
-    let left = half.iter().rev().skip(1).map(|&p| (bow(p) * Vec2::new(1.0, -1.0)).extend(z));
+    let left = half
+        .iter()
+        .rev()
+        .skip(1)
+        .map(|&p| (bow(p) * Vec2::new(1.0, -1.0)).extend(z));
     right.chain(left).collect()
 }
 
 /// How the blow moved the skin: forward, inboard and down around the left rear corner, in folds.
 pub fn blow(p: Vec3) -> Vec3 {
-    let c = (p - Vec3::new(3660.0, -800.0, 330.0)) / Vec3::new(560.0, 560.0, 420.0);
-    let near = (-c.length_squared() * 1.5).exp();
+    let c = (p - Vec3::new(3660.0, -800.0, 350.0)) / Vec3::new(600.0, 560.0, 430.0);
+    let near = (-c.length_squared() * 1.6).exp();
     if near < 0.01 {
         return p;
     }
-    let fold = 1.0 - (2.0 * noise(Vec3::new(p.x / 150.0, p.y / 170.0, p.z / 120.0) + Vec3::splat(5.3)) - 1.0).abs();
+    let fold = 1.0
+        - (2.0 * noise(Vec3::new(p.x / 150.0, p.y / 170.0, p.z / 120.0) + Vec3::splat(5.3)) - 1.0)
+            .abs();
     let crease = 1.0 - (2.0 * noise(Vec3::new(p.x / 64.0, p.y / 80.0, p.z / 58.0)) - 1.0).abs();
-    let depth = near * (150.0 + 70.0 * (fold - 0.5) + 34.0 * (crease - 0.5));
-    p + Vec3::new(-depth, 0.55 * depth + 46.0 * near * (crease - 0.5), -0.12 * depth + 30.0 * near * (fold - 0.5))
+    let depth = near * (205.0 + 120.0 * (fold - 0.5) + 52.0 * (crease - 0.5));
+    p + Vec3::new(
+        -depth,
+        0.55 * depth + 46.0 * near * (crease - 0.5),
+        -0.12 * depth + 30.0 * near * (fold - 0.5),
+    )
 }
 
 /// Adds the van, standing on the ground, to the world.
@@ -139,32 +187,53 @@ pub fn add(world: &mut World, state: State) {
     let bend = move |p: Vec3| if state.struck { blow(p) } else { p };
     let mut levels: Vec<f32> = (0..32).map(|i| 60.0 + 20.0 * i as f32).collect();
     levels.extend((0..=20).map(|i| 700.0 + 40.0 * i as f32));
-    levels.extend([1522.0, 1545.0, 1565.0, 1582.0, 1596.0, 1608.0, 1618.0, 1625.0, 1630.0]);
+    levels.extend([
+        1522.0, 1545.0, 1565.0, 1582.0, 1596.0, 1608.0, 1618.0, 1625.0, 1630.0,
+    ]);
     let rows: Vec<Vec<Vec3>> = levels.iter().map(|&z| slice(z)).collect();
     let rim = slice(1630.0);
     let roof: Vec<Vec<Vec3>> = (0..=6)
         .map(|k| {
             let t = k as f32 / 6.0;
             rim.iter()
-                .map(|p| Vec3::new(p.x, p.y * (1.0 - t), 1630.0 + 26.0 * (1.0 - (1.0 - t) * (1.0 - t))))
+                .map(|p| {
+                    Vec3::new(
+                        p.x,
+                        p.y * (1.0 - t),
+                        1630.0 + 26.0 * (1.0 - (1.0 - t) * (1.0 - t)),
+                    )
+                })
                 .collect()
         })
         .collect();
     let skin = livery::skin(state);
-    world.add(Mesh::through(&rows).and(Mesh::through(&roof)).bend(bend), &skin);
+    world.add(
+        Mesh::through(&rows).and(Mesh::through(&roof)).bend(bend),
+        &skin,
+    );
 
     bumper(world, state);
     fittings(world, state);
     let dark = Look::plain(Vec3::splat(0.012), 0.9);
-    world.add(Mesh::block(Vec3::new(4100.0, 1180.0, 150.0), 30.0).at(1400.0, 0.0, 110.0), &dark);
-    world.add(Mesh::block(Vec3::new(2100.0, 1560.0, 120.0), 30.0).at(1364.0, 0.0, 110.0), &dark);
+    world.add(
+        Mesh::block(Vec3::new(4100.0, 1180.0, 150.0), 30.0).at(1400.0, 0.0, 110.0),
+        &dark,
+    );
+    world.add(
+        Mesh::block(Vec3::new(2100.0, 1560.0, 120.0), 30.0).at(1364.0, 0.0, 110.0),
+        &dark,
+    );
     for x in AXLES {
         for side in [-1.0, 1.0] {
             let steer = if x == 0.0 { 7.0 } else { 0.0 };
             wheel(world, Vec3::new(x, side * 742.0, HUB_HEIGHT), side, steer);
             let arch = Mesh::net(24, 2, |u, v| {
                 let a = std::f32::consts::PI * (u * 1.16 - 0.08);
-                Vec3::new(x + 372.0 * a.cos(), side * (520.0 + 345.0 * v), HUB_HEIGHT + 372.0 * a.sin())
+                Vec3::new(
+                    x + 372.0 * a.cos(),
+                    side * (520.0 + 345.0 * v),
+                    HUB_HEIGHT + 372.0 * a.sin(),
+                )
             });
             world.add(arch, &dark);
         }
@@ -181,9 +250,14 @@ fn bumper(world: &mut World, state: State) {
             s.colour = rgb(0xa8_1c_10);
             s.coat = 1.0;
         }
-        let scuffed = ramp(0.5, 0.75, noise(s.rest / 16.0)) * ramp(450.0, 250.0, s.rest.distance(Vec3::new(3690.0, -700.0, 280.0)));
-        if s.rest.y < -400.0 && s.glow > 0.0 {
-            s.colour = s.colour.lerp(Vec3::splat(0.30), scuffed);
+        let p = s.rest;
+        let scratch =
+            0.7 * noise(Vec3::new(p.x / 90.0, p.y / 110.0, p.z / 3.5)) + 0.3 * noise(p / 9.0);
+        let scuffed = ramp(0.56, 0.74, scratch)
+            * ramp(520.0, 200.0, p.distance(Vec3::new(3690.0, -720.0, 290.0)));
+        if p.y < -300.0 && s.glow > 0.0 {
+            s.colour = s.colour.lerp(Vec3::splat(0.16), scuffed);
+            s.rough += 0.3 * scuffed;
         }
         s.glow = 0.0;
     });
@@ -193,26 +267,51 @@ fn bumper(world: &mut World, state: State) {
     let mut path: Vec<(Vec2, Vec2)> = Vec::new();
     let (w, t, r) = (868.0, 3690.0, 150.0);
     for i in 0..14 {
-        path.push((Vec2::new(3120.0 + (t - r - 3120.0) * i as f32 / 14.0, w), Vec2::Y));
+        path.push((
+            Vec2::new(3120.0 + (t - r - 3120.0) * i as f32 / 14.0, w),
+            Vec2::Y,
+        ));
     }
     for i in 0..12 {
         let a = std::f32::consts::FRAC_PI_2 * (1.0 - i as f32 / 12.0);
-        path.push((Vec2::new(t - r + r * a.cos(), w - r + r * a.sin()), Vec2::from_angle(a)));
+        path.push((
+            Vec2::new(t - r + r * a.cos(), w - r + r * a.sin()),
+            Vec2::from_angle(a),
+        ));
     }
     for i in 0..=26 {
         let y = (w - r) * (1.0 - i as f32 / 26.0);
-        path.push((Vec2::new(t + 14.0 * (1.0 - (y / w).powi(2)) , y), Vec2::X));
+        path.push((Vec2::new(t + 14.0 * (1.0 - (y / w).powi(2)), y), Vec2::X));
     }
-    let mirrored: Vec<(Vec2, Vec2)> =
-        path.iter().rev().skip(1).map(|(p, n)| (Vec2::new(p.x, -p.y), Vec2::new(n.x, -n.y))).collect();
+    let mirrored: Vec<(Vec2, Vec2)> = path
+        .iter()
+        .rev()
+        .skip(1)
+        .map(|(p, n)| (Vec2::new(p.x, -p.y), Vec2::new(n.x, -n.y)))
+        .collect();
     path.extend(mirrored);
     let profile = [
-        (-70.0, 70.0), (-18.0, 78.0), (2.0, 100.0), (8.0, 140.0), (10.0, 200.0), (10.0, 258.0), (12.0, 262.0),
-        (16.0, 300.0), (16.0, 350.0), (8.0, 380.0), (-14.0, 396.0), (-60.0, 400.0),
+        (-70.0, 70.0),
+        (-18.0, 78.0),
+        (2.0, 100.0),
+        (8.0, 140.0),
+        (10.0, 200.0),
+        (10.0, 258.0),
+        (12.0, 262.0),
+        (16.0, 300.0),
+        (16.0, 350.0),
+        (8.0, 380.0),
+        (-14.0, 396.0),
+        (-60.0, 400.0),
     ];
     let rows: Vec<Vec<Vec3>> = path
         .iter()
-        .map(|(p, n)| profile.iter().map(|&(o, z)| (*p + *n * o).extend(z)).collect())
+        .map(|(p, n)| {
+            profile
+                .iter()
+                .map(|&(o, z)| (*p + *n * o).extend(z))
+                .collect()
+        })
         .collect();
     let mesh = Mesh::through(&rows).bend(|p| {
         if !state.struck {
@@ -225,7 +324,10 @@ fn bumper(world: &mut World, state: State) {
     });
     let torn = if state.struck { look.glow(0.01) } else { look };
     let arch = move |p: Vec3| Vec2::new(p.x - AXLES[1], p.z - HUB_HEIGHT).length() < 372.0;
-    world.add(mesh, &torn.without(move |p| arch(p) || (state.struck && torn_away(p))));
+    world.add(
+        mesh,
+        &torn.without(move |p| arch(p) || (state.struck && torn_away(p))),
+    );
 }
 
 /// Where the plastic broke away.
@@ -239,48 +341,99 @@ fn fittings(world: &mut World, state: State) {
     let bend = move |p: Vec3| if state.struck { blow(p) } else { p };
     let black = looks::plastic(Vec3::splat(0.02));
     let handle = |size: Vec3, at: Vec3| Mesh::block(size, 9.0).bend(move |p| p + at);
-    world.add(handle(Vec3::new(40.0, 150.0, 34.0), Vec3::new(3646.0, 110.0, 720.0)), &black);
+    world.add(
+        handle(
+            Vec3::new(40.0, 150.0, 34.0),
+            Vec3::new(3646.0, 110.0, 720.0),
+        ),
+        &black,
+    );
     let plate = looks::plastic(rgb(0xe8_e4_d4)).painted(|s| {
         // Marks, not letters: there is no such number.
         let cell = ((s.rest.y + 260.0) / 62.0).floor();
         let inside = ((s.rest.y + 260.0) / 62.0).fract();
-        let shape = noise(Vec3::new(cell * 9.7, (s.rest.z / 15.0).floor(), (inside * 3.0).floor()));
-        if s.rest.z.abs() < 36.0 && (0.16..0.84).contains(&inside) && shape > 0.45 && s.rest.y.abs() < 215.0 {
+        let shape = noise(Vec3::new(
+            cell * 9.7,
+            (s.rest.z / 15.0).floor(),
+            (inside * 3.0).floor(),
+        ));
+        if s.rest.z.abs() < 36.0
+            && (0.16..0.84).contains(&inside)
+            && shape > 0.45
+            && s.rest.y.abs() < 215.0
+        {
             s.colour = Vec3::splat(0.02);
         }
     });
-    world.add(Mesh::block(Vec3::new(8.0, 520.0, 110.0), 3.0).at(3650.0, 0.0, 470.0), &plate);
+    world.add(
+        Mesh::block(Vec3::new(8.0, 520.0, 110.0), 3.0).at(3650.0, 0.0, 470.0),
+        &plate,
+    );
     for side in [-1.0, 1.0] {
         for z in [600.0, 1290.0] {
-            let hinge = handle(Vec3::new(60.0, 26.0, 60.0), Vec3::new(tail(z) - 66.0, side * (half_width(z) - 26.0), z));
+            let hinge = handle(
+                Vec3::new(60.0, 26.0, 60.0),
+                Vec3::new(tail(z) - 66.0, side * (half_width(z) - 26.0), z),
+            );
             world.add(hinge.bend(bend), &looks::lacquer(rgb(PAINT)));
         }
         for (x, z) in [(1120.0, 760.0), (1400.0, 760.0)] {
-            world.add(handle(Vec3::new(170.0, 36.0, 34.0), Vec3::new(x, side * 872.0, z)), &black);
+            world.add(
+                handle(Vec3::new(170.0, 36.0, 34.0), Vec3::new(x, side * 872.0, z)),
+                &black,
+            );
         }
-        let mirror = Mesh::block(Vec3::new(110.0, 210.0, 250.0), 44.0)
-            .put(glam::Affine3A::from_rotation_translation(Quat::from_rotation_z(side * 0.15), Vec3::new(500.0, side * 985.0, 930.0)));
+        let mirror = Mesh::block(Vec3::new(110.0, 210.0, 250.0), 44.0).put(
+            glam::Affine3A::from_rotation_translation(
+                Quat::from_rotation_z(side * 0.15),
+                Vec3::new(500.0, side * 985.0, 930.0),
+            ),
+        );
         world.add(mirror, &black);
         let rail = Mesh::block(Vec3::new(1080.0, 12.0, 26.0), 5.0).at(2830.0, side * 868.0, 790.0);
         world.add(rail, &black);
         let bar = Mesh::block(Vec3::new(2000.0, 34.0, 40.0), 14.0).at(2420.0, side * 560.0, 1662.0);
         world.add(bar, &black);
     }
-    let wiper = Mesh::tube(&[Vec3::new(3646.0, -330.0, 860.0), Vec3::new(3640.0, -420.0, 880.0), Vec3::new(3626.0, -545.0, 1120.0)], 8, |_| 8.0);
+    let wiper = Mesh::tube(
+        &[
+            Vec3::new(3646.0, -330.0, 860.0),
+            Vec3::new(3640.0, -420.0, 880.0),
+            Vec3::new(3626.0, -545.0, 1120.0),
+        ],
+        8,
+        |_| 8.0,
+    );
     world.add(wiper, &black);
     let stop = looks::plastic(rgb(0x8c_12_0a)).coat(1.0);
-    world.add(Mesh::block(Vec3::new(30.0, 330.0, 34.0), 8.0).at(3574.0, 0.0, 1512.0), &stop);
+    world.add(
+        Mesh::block(Vec3::new(30.0, 330.0, 34.0), 8.0).at(3574.0, 0.0, 1512.0),
+        &stop,
+    );
 }
 
 fn wheel(world: &mut World, hub: Vec3, side: f32, steer: f32) {
-    let turn = Quat::from_rotation_z(steer.to_radians()) * Quat::from_rotation_x(-side * std::f32::consts::FRAC_PI_2);
+    let turn = Quat::from_rotation_z(steer.to_radians())
+        * Quat::from_rotation_x(-side * std::f32::consts::FRAC_PI_2);
     let place = |m: Mesh| m.put(glam::Affine3A::from_rotation_translation(turn, hub));
     // Along the lathe's axis the outside is positive.
     let r = TYRE;
     let tyre = Mesh::lathe(
         &[
-            (r - 104.0, 62.0), (r - 96.0, 82.0), (r - 60.0, 94.0), (r - 24.0, 92.0), (r - 8.0, 82.0), (r - 1.0, 66.0),
-            (r, 40.0), (r, 20.0), (r, 0.0), (r, -20.0), (r, -40.0), (r - 1.0, -66.0), (r - 8.0, -82.0), (r - 100.0, -82.0),
+            (r - 104.0, 62.0),
+            (r - 96.0, 82.0),
+            (r - 60.0, 94.0),
+            (r - 24.0, 92.0),
+            (r - 8.0, 82.0),
+            (r - 1.0, 66.0),
+            (r, 40.0),
+            (r, 20.0),
+            (r, 0.0),
+            (r, -20.0),
+            (r, -40.0),
+            (r - 1.0, -66.0),
+            (r - 8.0, -82.0),
+            (r - 100.0, -82.0),
         ],
         56,
     );
@@ -288,8 +441,12 @@ fn wheel(world: &mut World, hub: Vec3, side: f32, steer: f32) {
         let p = s.rest;
         let radius = Vec2::new(p.x, p.y).length();
         if radius > TYRE - 6.0 {
-            let groove = [-42.0f32, -14.0, 14.0, 42.0].iter().any(|g| (p.z - g).abs() < 5.0);
-            let block = ((p.y.atan2(p.x) * 34.0 / std::f32::consts::TAU) + p.z.abs() * 0.004).fract().abs();
+            let groove = [-42.0f32, -14.0, 14.0, 42.0]
+                .iter()
+                .any(|g| (p.z - g).abs() < 5.0);
+            let block = ((p.y.atan2(p.x) * 34.0 / std::f32::consts::TAU) + p.z.abs() * 0.004)
+                .fract()
+                .abs();
             if groove || block < 0.12 {
                 s.colour *= 0.25;
             }
@@ -301,7 +458,19 @@ fn wheel(world: &mut World, hub: Vec3, side: f32, steer: f32) {
     });
     world.add(place(tyre), &tread);
     let rim = Mesh::lathe(
-        &[(r - 100.0, 70.0), (r - 108.0, 66.0), (r - 118.0, 40.0), (r - 132.0, 24.0), (120.0, 22.0), (96.0, 44.0), (66.0, 52.0), (60.0, 40.0), (34.0, 38.0), (30.0, 60.0), (0.0, 62.0)],
+        &[
+            (r - 100.0, 70.0),
+            (r - 108.0, 66.0),
+            (r - 118.0, 40.0),
+            (r - 132.0, 24.0),
+            (120.0, 22.0),
+            (96.0, 44.0),
+            (66.0, 52.0),
+            (60.0, 40.0),
+            (34.0, 38.0),
+            (30.0, 60.0),
+            (0.0, 62.0),
+        ],
         56,
     );
     let steel_wheel = Look::metal(Vec3::splat(0.50), 0.34).painted(|s| {
@@ -328,6 +497,11 @@ fn wheel(world: &mut World, hub: Vec3, side: f32, steer: f32) {
 pub fn lamp_part(at: Vec3, turn: Quat, world: &mut World) {
     let outline = rounded(110.0, 330.0, 34.0, 6);
     let body = Mesh::plate(&outline[..outline.len() - 1], 46.0);
-    let look = looks::plastic(rgb(0x9c_16_0c)).coat(1.0).painted(|s| livery::lamp_glass(s, Vec2::new(s.rest.x, s.rest.y)));
-    world.add(body.put(glam::Affine3A::from_rotation_translation(turn, at)), &look);
+    let look = looks::plastic(rgb(0x9c_16_0c))
+        .coat(1.0)
+        .painted(|s| livery::lamp_glass(s, Vec2::new(s.rest.x, s.rest.y)));
+    world.add(
+        body.put(glam::Affine3A::from_rotation_translation(turn, at)),
+        &look,
+    );
 }

@@ -39,7 +39,14 @@ impl Directory {
             return Ok(Err(reason));
         }
         let unreadable = Some(reason);
-        Ok(Ok(Self { entries, base: 0, start: end, end: len, len, unreadable }))
+        Ok(Ok(Self {
+            entries,
+            base: 0,
+            start: end,
+            end: len,
+            len,
+            unreadable,
+        }))
     }
 }
 
@@ -58,7 +65,9 @@ fn directory(file: &mut File, len: u64) -> io::Result<Result<Directory, String>>
         return Ok(Err("it changed while it was read".to_owned()));
     };
     let Some(at) = end_record(&bytes) else {
-        return Ok(Err("its end record is missing, so it may have been cut short".to_owned()));
+        return Ok(Err(
+            "its end record is missing, so it may have been cut short".to_owned(),
+        ));
     };
     let field = |offset| get16(&bytes, at + offset).unwrap_or_default();
     let field32 = |offset| u64::from(get32(&bytes, at + offset).unwrap_or_default());
@@ -72,19 +81,36 @@ fn directory(file: &mut File, len: u64) -> io::Result<Result<Directory, String>>
         (count, size, start, directory_end) = found;
     }
     if size > MAX_LISTING {
-        return Ok(Err(format!("its directory is larger than {MAX_LISTING} bytes")));
+        return Ok(Err(format!(
+            "its directory is larger than {MAX_LISTING} bytes"
+        )));
     }
     let Some(directory_at) = directory_end.checked_sub(size) else {
-        return Ok(Err("its directory is said to be larger than the file".to_owned()));
-    };
-    // Something in front of a zip moves all of it.
-    let Some(base) = directory_at.checked_sub(start) else {
-        return Ok(Err("its directory is not where the end record says".to_owned()));
+        return Ok(Err(
+            "its directory is said to be larger than the file".to_owned()
+        ));
     };
     let Some(bytes) = bytes_at(file, directory_at, size)? else {
-        return Ok(Err("its directory is not where the end record says".to_owned()));
+        return Ok(Err(
+            "its directory is not where the end record says".to_owned()
+        ));
     };
-    Ok(central(&bytes, count).map(|entries| Directory {
+    let entries = match central(&bytes, count) {
+        Ok(entries) => entries,
+        Err(reason) => return Ok(Err(reason)),
+    };
+    // Something in front of a zip moves all of it, headers too; otherwise it is
+    // only the end record that is wrong.
+    let first = entries
+        .iter()
+        .map(|entry| entry.offset)
+        .min()
+        .unwrap_or_default();
+    let base = match directory_at.checked_sub(start) {
+        Some(moved) if local(file, moved.saturating_add(first))?.is_some() => moved,
+        _ => 0,
+    };
+    Ok(Ok(Directory {
         entries,
         base,
         start: directory_at,
@@ -99,11 +125,14 @@ fn directory(file: &mut File, len: u64) -> io::Result<Result<Directory, String>>
 fn end_record(bytes: &[u8]) -> Option<usize> {
     let mark = record::END.to_le_bytes();
     let last = bytes.len().checked_sub(record::END_SIZE)?;
-    let found = || (0..=last).rev().filter(|at| bytes[*at..].starts_with(&mark));
+    let found = || {
+        (0..=last)
+            .rev()
+            .filter(|at| bytes[*at..].starts_with(&mark))
+    };
     let fits = |at: &usize| {
-        get16(bytes, at + 20).is_some_and(|comment| {
-            at + record::END_SIZE + usize::from(comment) == bytes.len()
-        })
+        get16(bytes, at + 20)
+            .is_some_and(|comment| at + record::END_SIZE + usize::from(comment) == bytes.len())
     };
     found().find(fits).or_else(|| found().next())
 }
@@ -111,7 +140,9 @@ fn end_record(bytes: &[u8]) -> Option<usize> {
 /// Count, size, start and end of the directory by the long records (4.3.14).
 fn end64(file: &mut File, end_at: u64) -> io::Result<Option<(u64, u64, u64, u64)>> {
     let mark = |bytes: &[u8], mark| get32(bytes, 0) == Some(mark);
-    let Some(at) = end_at.checked_sub(record::LOCATOR64_SIZE as u64) else { return Ok(None) };
+    let Some(at) = end_at.checked_sub(record::LOCATOR64_SIZE as u64) else {
+        return Ok(None);
+    };
     let locator = bytes_at(file, at, record::LOCATOR64_SIZE as u64)?;
     let Some(locator) = locator.filter(|bytes| mark(bytes, record::LOCATOR64)) else {
         return Ok(None);
@@ -142,7 +173,10 @@ fn central(bytes: &[u8], count: u64) -> Result<Vec<Entry>, String> {
         rest = rest.get(len..).unwrap_or_default();
     }
     if entries.len() as u64 != count {
-        return Err(format!("its directory has {} entries, not {count}", entries.len()));
+        return Err(format!(
+            "its directory has {} entries, not {count}",
+            entries.len()
+        ));
     }
     Ok(entries)
 }
@@ -160,7 +194,10 @@ fn central_record(bytes: &[u8]) -> Option<(Entry, usize)> {
     let mut entry = entry(bytes.get(8..28)?, name)?;
     entry.offset = u64::from(get32(bytes, 42)?);
     let extra = bytes.get(name_end..extra_end)?;
-    lengthen(extra, [&mut entry.size, &mut entry.packed, &mut entry.offset]);
+    lengthen(
+        extra,
+        [&mut entry.size, &mut entry.packed, &mut entry.offset],
+    );
     Some((entry, len))
 }
 
@@ -182,8 +219,12 @@ fn entry(common: &[u8], name: &[u8]) -> Option<Entry> {
 /// Takes values that are all ones in their short form from the extra field of
 /// the long form (4.5.3), which has only those, in this order.
 fn lengthen<const N: usize>(extra: &[u8], values: [&mut u64; N]) {
-    let Some(long) = extra_field(extra, record::EXTRA64) else { return };
-    let missing = values.into_iter().filter(|value| **value == u64::from(u32::MAX));
+    let Some(long) = extra_field(extra, record::EXTRA64) else {
+        return;
+    };
+    let missing = values
+        .into_iter()
+        .filter(|value| **value == u64::from(u32::MAX));
     for (i, value) in missing.enumerate() {
         if let Some(found) = get64(long, 8 * i) {
             *value = found;
@@ -205,7 +246,9 @@ fn extra_field(mut extra: &[u8], wanted: u16) -> Option<&[u8]> {
 
 /// A local header at `at`, and where the content behind it begins.
 pub(crate) fn local(file: &mut File, at: u64) -> io::Result<Option<(Entry, u64)>> {
-    let Some(fixed) = bytes_at(file, at, record::LOCAL_SIZE as u64)? else { return Ok(None) };
+    let Some(fixed) = bytes_at(file, at, record::LOCAL_SIZE as u64)? else {
+        return Ok(None);
+    };
     let length = |at| get16(&fixed, at).map(u64::from).unwrap_or_default();
     let (name, extra) = (length(26), length(28));
     let Some(rest) = bytes_at(file, at + record::LOCAL_SIZE as u64, name + extra)? else {
@@ -232,10 +275,14 @@ fn walk(file: &mut File, len: u64) -> io::Result<(Vec<Entry>, u64)> {
     let mut at = 0;
     let most = MAX_LISTING / record::CENTRAL_SIZE as u64;
     while (entries.len() as u64) < most {
-        let Some((entry, content)) = local(file, at)? else { break };
+        let Some((entry, content)) = local(file, at)? else {
+            break;
+        };
         let end = content.checked_add(entry.packed).filter(|end| *end <= len);
         // Where sizes follow the content, the next header cannot be found.
-        let Some(end) = end.filter(|_| entry.flags & record::SIZES_FOLLOW == 0) else { break };
+        let Some(end) = end.filter(|_| entry.flags & record::SIZES_FOLLOW == 0) else {
+            break;
+        };
         entries.push(entry);
         at = end;
     }

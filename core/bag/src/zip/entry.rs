@@ -35,7 +35,9 @@ impl EntryReader {
         let at = base.checked_add(entry.offset);
         let at = at.ok_or_else(|| invalid("its place lies beyond the zip's end"))?;
         let Some((_, start)) = directory::local(&mut file, at)? else {
-            return Err(invalid("there is no header for it where the directory says"));
+            return Err(invalid(
+                "there is no header for it where the directory says",
+            ));
         };
         let len = file.metadata()?.len();
         if start.checked_add(entry.packed).is_none_or(|end| end > len) {
@@ -55,10 +57,16 @@ impl EntryReader {
                 Inner::Deflated(Box::new(DeflateDecoder::new(buffered)))
             }
             Method::Other(code) => {
-                return Err(invalid(&format!("it is compressed by method {code}, not read here")));
+                return Err(invalid(&format!(
+                    "it is compressed by method {code}, not read here"
+                )));
             }
         };
-        Ok(Self { inner, left: entry.size, packed: entry.packed })
+        Ok(Self {
+            inner,
+            left: entry.size,
+            packed: entry.packed,
+        })
     }
 
     /// After all was read: the digest of the compressed form, if it was asked for.
@@ -74,7 +82,9 @@ impl EntryReader {
 
     /// All declared bytes were read: was that all there is?
     fn check_end(&mut self) -> io::Result<()> {
-        let Inner::Deflated(decoder) = &mut self.inner else { return Ok(()) };
+        let Inner::Deflated(decoder) = &mut self.inner else {
+            return Ok(());
+        };
         if decoder.read(&mut [0])? != 0 {
             return Err(invalid("it holds more than it declares"));
         }
@@ -93,7 +103,9 @@ impl Read for EntryReader {
         if self.left == 0 {
             return self.check_end().map(|()| 0);
         }
-        let most = usize::try_from(self.left).unwrap_or(usize::MAX).min(buffer.len());
+        let most = usize::try_from(self.left)
+            .unwrap_or(usize::MAX)
+            .min(buffer.len());
         let buffer = buffer.get_mut(..most).unwrap_or_default();
         let read = match &mut self.inner {
             Inner::Stored(raw) => raw.read(buffer)?,

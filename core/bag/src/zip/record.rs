@@ -95,7 +95,11 @@ impl Entry {
     }
 
     fn version(&self) -> u16 {
-        if self.is_long() || self.offset >= u64::from(u32::MAX) { LONG } else { PLAIN }
+        if self.is_long() || self.offset >= u64::from(u32::MAX) {
+            LONG
+        } else {
+            PLAIN
+        }
     }
 }
 
@@ -112,7 +116,10 @@ impl Stamp {
     pub fn new(at: DateTime) -> Result<Self, Error> {
         let bits = |value: i8| u16::try_from(value).ok();
         let stamp = || {
-            let years = u16::try_from(at.year()).ok()?.checked_sub(1980).filter(|y| *y < 128)?;
+            let years = u16::try_from(at.year())
+                .ok()?
+                .checked_sub(1980)
+                .filter(|y| *y < 128)?;
             Some(Self {
                 time: bits(at.hour())? << 11 | bits(at.minute())? << 5 | (bits(at.second())? / 2),
                 date: years << 9 | bits(at.month())? << 5 | bits(at.day())?,
@@ -168,7 +175,14 @@ pub(crate) fn central_header(entry: &Entry, stamp: Stamp) -> Vec<u8> {
     put16(&mut out, UNIX | entry.version());
     put16(&mut out, entry.version());
     put_common(&mut out, entry, stamp);
-    put16(&mut out, if long.is_empty() { 0 } else { 4 + long.len() as u16 });
+    put16(
+        &mut out,
+        if long.is_empty() {
+            0
+        } else {
+            4 + long.len() as u16
+        },
+    );
     put16(&mut out, 0); // length of the comment
     put16(&mut out, 0); // disk
     put16(&mut out, 0); // internal attributes
@@ -217,7 +231,13 @@ pub(crate) fn end_records(count: u64, start: u64, size: u64) -> Vec<u8> {
 
 /// What local and central headers share, from the flags to the name's length.
 fn put_common(out: &mut Vec<u8>, entry: &Entry, stamp: Stamp) {
-    let size = |size| if entry.is_long() { u32::MAX } else { short(size) };
+    let size = |size| {
+        if entry.is_long() {
+            u32::MAX
+        } else {
+            short(size)
+        }
+    };
     put16(out, UTF8);
     put16(out, entry.method.code());
     put16(out, stamp.time);
@@ -247,15 +267,24 @@ fn put64(out: &mut Vec<u8>, value: u64) {
 
 /// Little-endian numbers out of bytes; `None` beyond their end.
 pub(crate) fn get16(bytes: &[u8], at: usize) -> Option<u16> {
-    bytes.get(at..)?.first_chunk().map(|raw| u16::from_le_bytes(*raw))
+    bytes
+        .get(at..)?
+        .first_chunk()
+        .map(|raw| u16::from_le_bytes(*raw))
 }
 
 pub(crate) fn get32(bytes: &[u8], at: usize) -> Option<u32> {
-    bytes.get(at..)?.first_chunk().map(|raw| u32::from_le_bytes(*raw))
+    bytes
+        .get(at..)?
+        .first_chunk()
+        .map(|raw| u32::from_le_bytes(*raw))
 }
 
 pub(crate) fn get64(bytes: &[u8], at: usize) -> Option<u64> {
-    bytes.get(at..)?.first_chunk().map(|raw| u64::from_le_bytes(*raw))
+    bytes
+        .get(at..)?
+        .first_chunk()
+        .map(|raw| u64::from_le_bytes(*raw))
 }
 
 #[cfg(test)]
@@ -278,7 +307,10 @@ mod tests {
     #[test]
     fn stamps() {
         let stamp = Stamp::new(date(2031, 5, 6).at(14, 30, 3, 999)).unwrap();
-        assert_eq!((stamp.date, stamp.time), (51 << 9 | 5 << 5 | 6, 14 << 11 | 30 << 5 | 1));
+        assert_eq!(
+            (stamp.date, stamp.time),
+            (51 << 9 | 5 << 5 | 6, 14 << 11 | 30 << 5 | 1)
+        );
         assert!(Stamp::new(date(1979, 12, 31).at(23, 59, 59, 0)).is_err());
         assert!(Stamp::new(date(2107, 12, 31).at(23, 59, 59, 0)).is_ok());
         assert!(Stamp::new(date(2108, 1, 1).at(0, 0, 0, 0)).is_err());
@@ -294,7 +326,10 @@ mod tests {
         assert_eq!(plain.len(), long.len());
         assert_eq!(plain.len() as u64, local_header_len("ä"));
         assert_eq!((get16(&plain, 4), get16(&long, 4)), (Some(20), Some(45)));
-        assert_eq!((get32(&plain, 22), get32(&long, 22)), (Some(u32::MAX - 1), Some(u32::MAX)));
+        assert_eq!(
+            (get32(&plain, 22), get32(&long, 22)),
+            (Some(u32::MAX - 1), Some(u32::MAX))
+        );
         // Sizes in the extra field, content first (4.5.3).
         assert_eq!((get64(&long, 36), get64(&long, 44)), (Some(limit), Some(1)));
     }
@@ -320,7 +355,11 @@ mod tests {
             (1, limit, 1, long),
             (1, 0, limit, long),
         ] {
-            assert_eq!(end_records(count, start, size).len(), len, "{count} {start} {size}");
+            assert_eq!(
+                end_records(count, start, size).len(),
+                len,
+                "{count} {start} {size}"
+            );
         }
     }
 }

@@ -20,7 +20,12 @@ pub(crate) struct ZipWriter {
 
 impl ZipWriter {
     pub fn new(file: File, stamp: Stamp) -> Self {
-        Self { file, stamp, entries: Vec::new(), end: 0 }
+        Self {
+            file,
+            stamp,
+            entries: Vec::new(),
+            end: 0,
+        }
     }
 
     /// Adds a file; `seen` gets all of its content, a block at a time.
@@ -55,11 +60,17 @@ impl ZipWriter {
         seen: &mut dyn FnMut(&[u8]),
     ) -> Result<(Entry, Option<Digest>), CopyError> {
         let start = self.end + record::local_header_len(name);
-        self.file.seek(SeekFrom::Start(start)).map_err(CopyError::Target)?;
+        self.file
+            .seek(SeekFrom::Start(start))
+            .map_err(CopyError::Target)?;
         let mut crc = crc32fast::Hasher::new();
         let mut entry = Entry {
             name: name.to_owned(),
-            method: if deflated { Method::Deflated } else { Method::Stored },
+            method: if deflated {
+                Method::Deflated
+            } else {
+                Method::Stored
+            },
             flags: 0,
             crc: 0,
             packed: 0,
@@ -88,7 +99,9 @@ impl ZipWriter {
         entry.crc = crc.finalize();
         // Only now are the sizes known: the header goes into the space before.
         let header = record::local_header(&entry, self.stamp);
-        self.file.seek(SeekFrom::Start(entry.offset)).map_err(CopyError::Target)?;
+        self.file
+            .seek(SeekFrom::Start(entry.offset))
+            .map_err(CopyError::Target)?;
         self.file.write_all(&header).map_err(CopyError::Target)?;
         Ok((entry, digest))
     }
@@ -103,7 +116,11 @@ impl ZipWriter {
             size += header.len() as u64;
             out.write_all(&header)?;
         }
-        out.write_all(&record::end_records(self.entries.len() as u64, self.end, size))?;
+        out.write_all(&record::end_records(
+            self.entries.len() as u64,
+            self.end,
+            size,
+        ))?;
         out.flush()?;
         drop(out);
         Ok(self.file)
@@ -119,7 +136,11 @@ struct Packed<'a> {
 
 impl<'a> Packed<'a> {
     fn new(file: &'a mut File) -> Self {
-        Self { file, bytes: 0, hasher: Hasher::new([Algorithm::Sha512]) }
+        Self {
+            file,
+            bytes: 0,
+            hasher: Hasher::new([Algorithm::Sha512]),
+        }
     }
 }
 

@@ -32,31 +32,54 @@ impl Noise {
 }
 
 pub fn payload() -> Vec<(&'static str, Vec<u8>, Compression)> {
-    let table: String =
-        (0..200).map(|i| format!("P{},{}.5,{},0\n", i % 40, i * 7 % 900, i / 3)).collect();
+    let table: String = (0..200)
+        .map(|i| format!("P{},{}.5,{},0\n", i % 40, i * 7 % 900, i / 3))
+        .collect();
     vec![
-        ("photos/before/0001-Längsträger.jpg", Noise(1).bytes(3000), Compression::Stored),
-        ("photos/before/0002.jpg", Noise(2).bytes(700), Compression::Stored),
+        (
+            "photos/before/0001-Längsträger.jpg",
+            Noise(1).bytes(3000),
+            Compression::Stored,
+        ),
+        (
+            "photos/before/0002.jpg",
+            Noise(2).bytes(700),
+            Compression::Stored,
+        ),
         ("readings.csv", table.into_bytes(), Compression::Deflated),
-        ("100% of\u{a0}it.txt", b"percent".to_vec(), Compression::Deflated),
+        (
+            "100% of\u{a0}it.txt",
+            b"percent".to_vec(),
+            Compression::Deflated,
+        ),
         ("empty.txt", vec![], Compression::Stored),
         ("empty-too.txt", vec![], Compression::Deflated),
     ]
 }
 
 pub fn fill(mut bag: BagWriter) -> Summary {
-    bag.info("Source-Organization", "Ördekli Panel Works").unwrap();
-    bag.info("External-Description", &"a sentence of some length. ".repeat(9).trim_end()).unwrap();
+    bag.info("Source-Organization", "Ördekli Panel Works")
+        .unwrap();
+    bag.info(
+        "External-Description",
+        "a sentence of some length. ".repeat(9).trim_end(),
+    )
+    .unwrap();
     bag.info("External-Identifier", "job-17").unwrap();
     bag.info("External-Identifier", "job-17/2").unwrap();
     for (path, content, compression) in payload() {
-        bag.add_payload(path, content.as_slice(), compression).unwrap();
+        bag.add_payload(path, content.as_slice(), compression)
+            .unwrap();
     }
-    bag.add_tag("help/how-to-check.txt", b"read the manifest\n").unwrap();
+    bag.add_tag("help/how-to-check.txt", b"read the manifest\n")
+        .unwrap();
     bag.finish_with(|closing| {
         assert!(closing.manifest.contains("data/readings.csv\n"));
         assert!(closing.bag_info.contains("Payload-Oxum: "));
-        Ok(vec![("signatures/manifest.sig".to_owned(), closing.manifest.as_bytes()[..9].to_vec())])
+        Ok(vec![(
+            "signatures/manifest.sig".to_owned(),
+            closing.manifest.as_bytes()[..9].to_vec(),
+        )])
     })
     .unwrap()
 }
@@ -91,7 +114,11 @@ pub fn files_below(root: &Path) -> Vec<PathBuf> {
     while let Some(folder) = left.pop() {
         for found in fs::read_dir(folder).unwrap() {
             let path = found.unwrap().path();
-            if path.is_dir() { left.push(path) } else { files.push(path) }
+            if path.is_dir() {
+                left.push(path)
+            } else {
+                files.push(path)
+            }
         }
     }
     files.sort();

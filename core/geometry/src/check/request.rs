@@ -64,11 +64,24 @@ impl Target {
 }
 
 /// Choices a person makes explicitly.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Options {
+    /// Screen the reference points for one that moved ([`crate::screen`]); the default. Without
+    /// it, only the global test is made.
+    pub screen: bool,
     /// "The instrument is worse than stated": scale every covariance by the scatter that the
-    /// reference points show, and use Student's t.
+    /// reference points show, and use Student's t. Nothing is screened then: the tests would need
+    /// an uncertainty that is known.
     pub instrument_worse_than_stated: bool,
+}
+
+impl Default for Options {
+    fn default() -> Options {
+        Options {
+            screen: true,
+            instrument_worse_than_stated: false,
+        }
+    }
 }
 
 /// A survey, a sheet and the reference points.

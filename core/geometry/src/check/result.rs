@@ -1,6 +1,7 @@
 //! What comes out of a check, ready to be written as JSON.
 
-use super::request::{Reading, Request, Target};
+use super::request::{Reading, Survey, Target};
+use super::screened::{Hidden, Screened, ScreeningResult};
 use super::warning::Warning;
 use crate::fit::{Belief, SetUp};
 use crate::frame::{Axis, Mat3, Side, Vec3};
@@ -18,13 +19,17 @@ pub struct SetUpResult {
     pub chi2: Option<f64>,
     /// The probability of so large a sum or larger, if the uncertainties are as stated.
     pub p: Option<f64>,
-    /// The global chi-square test failed and nothing has explained why: nothing is inside.
+    /// The reference points do not fit the sheet, and nothing has explained why: nothing is inside.
     pub doubtful: bool,
-    /// The reference points used, in the order given.
+    /// The reference points used, in the sheet's order.
     pub used: Vec<String>,
-    /// Reference points found to have moved, and left out of the set-up.
+    /// Reference points found to have moved, and left out of the set-up, in that order.
     pub moved: Vec<String>,
     pub warnings: Vec<Warning>,
+    /// `None` where nothing was screened.
+    pub screening: Option<ScreeningResult>,
+    /// What could have been missed; `None` where no uncertainty was stated.
+    pub hidden: Option<Hidden>,
     /// False where the readings were compared plainly.
     pub uncertainty_stated: bool,
     /// Rows of the rotation from the instrument's frame to the vehicle's.
@@ -34,23 +39,34 @@ pub struct SetUpResult {
 
 impl SetUpResult {
     pub(super) fn new(
-        fitted: &SetUp,
-        p: Option<f64>,
-        doubtful: bool,
-        request: &Request,
+        screened: &Screened,
+        survey: &Survey,
+        stated: bool,
         warnings: Vec<Warning>,
+        screening: Option<ScreeningResult>,
+        hidden: Option<Hidden>,
     ) -> SetUpResult {
+        let names = |places: &[usize]| {
+            places
+                .iter()
+                .filter_map(|&k| survey.references.get(k))
+                .map(|r| r.target.point.clone())
+                .collect()
+        };
+        let fitted = &screened.fitted;
         let r = &fitted.rotation;
         SetUpResult {
             rms_mm: fitted.rms,
             dof: fitted.degrees_of_freedom,
-            chi2: p.map(|_| fitted.chi2),
-            p,
-            doubtful,
-            used: request.references.to_vec(),
-            moved: Vec::new(),
+            chi2: stated.then_some(fitted.chi2),
+            p: stated.then_some(screened.p),
+            doubtful: screened.doubtful,
+            used: names(&screened.kept),
+            moved: names(&screened.moved),
             warnings,
-            uncertainty_stated: p.is_some(),
+            screening,
+            hidden,
+            uncertainty_stated: stated,
             rotation: [0, 1, 2].map(|i| [r[(i, 0)], r[(i, 1)], r[(i, 2)]]),
             translation_mm: fitted.translation.into(),
         }

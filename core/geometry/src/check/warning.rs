@@ -1,7 +1,8 @@
 //! What a person should know before relying on a check.
 
-use super::{PointResult, RECOMMENDED_REFERENCES, Request};
-use crate::fit::SetUp;
+use super::screened::{FurtherPoint, Hidden, Screened};
+use super::{ALPHA, PointResult, RECOMMENDED_REFERENCES, Request};
+use crate::fit::Belief;
 use crate::frame::Axis;
 use crate::verdict::{self, Verdict};
 use serde::Serialize;
@@ -16,6 +17,49 @@ pub enum Warning {
          moved, or a reading is wrong. Nothing is called inside until this is settled."
     )]
     SetUpTestFailed { chi2: f64, dof: usize, p: f64 },
+    #[error(
+        "Taken as moved and left out of the set-up: {}. The set-up rests on the other {kept} \
+         reference points, which agree with each other.", points.join(", ")
+    )]
+    ReferencesMoved { points: Vec<String>, kept: usize },
+    #[error(
+        "Reference point {point} does not fit the others. Leaving it out would leave {left} \
+         reference points, too few to be sure: add reference points. Nothing is called inside \
+         until this is settled."
+    )]
+    ReferenceSuspect { point: String, left: usize },
+    #[error(
+        "A reference point may have moved, and these cannot be told apart: {}.{} Nothing is called \
+         inside until this is settled.", points.join(", "), would_settle(further)
+    )]
+    ReferencesUndecided {
+        points: Vec<String>,
+        further: Option<FurtherPoint>,
+    },
+    #[error(
+        "The reference points fall into two groups that each fit the sheet: {} and {}. One of the \
+         groups moved as a whole, and arithmetic cannot say which: choose the reference points of \
+         the group that is undamaged. Nothing is called inside until this is settled.",
+        first.join(", "), second.join(", ")
+    )]
+    TwoGroups {
+        first: Vec<String>,
+        second: Vec<String>,
+        /// The mean deviation of the second group when the set-up rests on the first: length,
+        /// width, height.
+        shift_mm: [f64; 3],
+    },
+    #[error(
+        "Weak geometry: an unnoticed move of {by} could shift {point} by {}, and its limit is \
+         {limit_mm} mm. More reference points, farther apart, would help.",
+        amount(shift_mm)
+    )]
+    WeakGeometry {
+        point: String,
+        by: String,
+        shift_mm: Option<f64>,
+        limit_mm: f64,
+    },
     #[error(
         "By choice, the instrument is taken as worse than stated: every uncertainty is multiplied \
          with {factor:.2}, and Student's t with {dof} degrees of freedom replaces the normal."
@@ -56,6 +100,25 @@ pub struct TooCoarse {
     pub u_needed_mm: f64,
 }
 
+fn would_settle(further: &Option<FurtherPoint>) -> String {
+    match further {
+        Some(f) => format!(
+            " Using {} as a reference point too{} would tell apart moves from {:.1} mm on.",
+            f.point,
+            if f.measured { "" } else { ", once measured," },
+            f.tells_apart_mm
+        ),
+        None => String::new(),
+    }
+}
+
+fn amount(mm: &Option<f64>) -> String {
+    match mm {
+        Some(mm) => format!("{mm:.1} mm"),
+        None => "any amount".to_owned(),
+    }
+}
+
 fn list(entries: &[TooCoarse]) -> String {
     let entry = |e: &TooCoarse| {
         format!(
@@ -69,14 +132,37 @@ fn list(entries: &[TooCoarse]) -> String {
     entries.iter().map(entry).collect::<Vec<_>>().join(", ")
 }
 
-/// The warnings that follow from the results.
+/// The warnings that follow from the results; those about screening are there already.
 pub(super) fn about(
     warnings: &mut Vec<Warning>,
     request: &Request,
     points: &[PointResult],
-    fitted: &SetUp,
+    screened: &Screened,
+    hidden: Option<&Hidden>,
     stated: bool,
 ) {
+    let fitted = &screened.fitted;
+    let level = if screened.screening.is_some() {
+        ALPHA / 2.0
+    } else {
+        ALPHA
+    };
+    if screened.doubtful && screened.p < level {
+        warnings.insert(
+            0,
+            Warning::SetUpTestFailed {
+                chi2: fitted.chi2,
+                dof: fitted.degrees_of_freedom,
+                p: screened.p,
+            },
+        );
+    }
+    if let Belief::StudentT { degrees_of_freedom } = fitted.belief {
+        warnings.push(Warning::InstrumentScaled {
+            factor: fitted.variance_factor.sqrt(),
+            dof: degrees_of_freedom,
+        });
+    }
     let names = |keep: &dyn Fn(&PointResult) -> bool| -> Vec<String> {
         points
             .iter()
@@ -98,6 +184,9 @@ pub(super) fn about(
     });
     if !unchecked.is_empty() {
         warnings.push(Warning::UncheckedReferences { points: unchecked });
+    }
+    if let Some(hidden) = hidden {
+        warnings.extend(weak_geometry(hidden, points));
     }
     if !stated {
         warnings.push(Warning::UncertaintyNotStated);
@@ -129,4 +218,18 @@ pub(super) fn about(
     if !entries.is_empty() {
         warnings.push(Warning::CannotDecide { entries });
     }
+}
+
+/// A hidden move that could shift the farthest point by more than its tightest limit.
+fn weak_geometry(hidden: &Hidden, points: &[PointResult]) -> Option<Warning> {
+    let farthest = points.iter().find(|p| p.point == hidden.farthest_point)?;
+    let limits = Axis::ALL.map(|a| farthest.axis(a).limit_mm);
+    let limit_mm = limits.into_iter().flatten().reduce(f64::min)?;
+    let beyond = hidden.shift_mm.is_none_or(|mm| mm > limit_mm);
+    beyond.then(|| Warning::WeakGeometry {
+        point: hidden.farthest_point.clone(),
+        by: hidden.shifted_by.clone(),
+        shift_mm: hidden.shift_mm,
+        limit_mm,
+    })
 }

@@ -66,3 +66,51 @@ pub fn compare(planned: &Move, found: &[Achieved]) -> Vec<AchievedPoint> {
     };
     planned.points.iter().filter_map(of_point).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::correct::{Allowed, Part, PartPoint, best_move, words};
+    use nalgebra::DMatrix;
+
+    #[test]
+    fn what_was_asked_is_set_beside_what_was_made() {
+        let target = Vec3::new(3000.0, 500.0, 400.0);
+        let points = vec![PartPoint {
+            name: "R7".into(),
+            side: Side::Right,
+            position: target + Vec3::new(-7.2, 0.0, 0.2),
+            target,
+            limits: [Some(3.0); 3],
+        }];
+        let part = Part::new(points, Some(DMatrix::identity(3, 3) * 0.09)).unwrap();
+        let planned = best_move(&part, &Allowed::slide_along(Axis::Length)).unwrap();
+        let found = |deviation, u| Achieved {
+            name: "R7".into(),
+            deviation,
+            u,
+        };
+        let u = Vec3::repeat(0.4);
+        let compared = compare(&planned, &[found(Vec3::new(-1.4, 0.1, 0.2), Some(u))]);
+        let p = &compared[0];
+        assert!((p.asked - Vec3::new(7.2, 0.0, 0.0)).norm() < 1e-9);
+        assert!((p.made - Vec3::new(5.8, 0.1, 0.0)).norm() < 1e-9);
+        assert!((p.u.unwrap().x - 0.5).abs() < 1e-12, "0.3 and 0.4 together");
+        assert_eq!(
+            p.as_predicted(Axis::Length),
+            Some(false),
+            "1.4 mm short, 2 u = 1.0"
+        );
+        assert_eq!(p.as_predicted(Axis::Width), Some(true));
+        assert_eq!(
+            words::achieved(&compared),
+            [
+                "R7: asked 7.2 mm rearward; made 5.8 mm rearward and 0.1 mm outboard; \
+              1.4 mm too far forward and 0.1 mm too far outboard against the prediction."
+            ]
+        );
+        let compared = compare(&planned, &[found(Vec3::zeros(), None)]);
+        assert_eq!(compared[0].as_predicted(Axis::Length), None);
+        assert!(compare(&planned, &[]).is_empty());
+    }
+}

@@ -167,7 +167,7 @@ pub(super) fn readings(part: &Part) -> impl Iterator<Item = (usize, Axis)> {
 fn direction(v: Vec3, what: &'static str) -> Result<Vec3, MoveError> {
     // The square of a huge or tiny vector leaves the floating-point range, so scale first.
     let largest = v.amax();
-    if !(largest.is_finite() && largest > 0.0) {
+    if !(v.iter().all(|c| c.is_finite()) && largest > 0.0) {
         return Err(MoveError::Direction { what });
     }
     Ok((v / largest).normalize())

@@ -7,7 +7,7 @@
 //!
 //! Two answers are offered, each for three kinds of [`Allowed`] move (free, slide, slide and turn):
 //!
-//! * [`best_move`] makes the weighted sum of squares least (Gauss-Newton; the weights differ by
+//! * [`best_move`] makes the weighted sum of squares least (Newton's method; the weights differ by
 //!   axis, so the closed form through a singular value decomposition does not apply).
 //! * [`minimax_move`] makes the worst reading, as a fraction of its limit, as small as it can be.
 //!   Only it can say "no such move brings every point inside", and then it hands over the
@@ -29,7 +29,8 @@
 //!
 //! # Sources
 //!
-//! Gauss-Newton for least squares: Nocedal and Wright, *Numerical Optimization*, 2nd ed., 10.3.
+//! Newton and Gauss-Newton for least squares: Nocedal and Wright, *Numerical Optimization*, 2nd
+//! ed., chapter 10.
 //! The rotation vector and its exponential: Murray, Li and Sastry, *A Mathematical Introduction to
 //! Robotic Manipulation*, chapter 2. Minimax as a linear program and its dual: Boyd and
 //! Vandenberghe, *Convex Optimization*, 4.3.1 and 5.8 (Farkas). The order "worst first, then the
@@ -65,6 +66,7 @@
 
 mod afterwards;
 mod best;
+mod chebyshev;
 mod compare;
 mod freedoms;
 mod linear;

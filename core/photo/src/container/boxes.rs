@@ -13,9 +13,7 @@ pub(crate) struct BoxHead {
 }
 
 /// The next box of the file; `None` at its end.
-pub(crate) fn next_box<R: Read + Seek>(
-    scan: &mut Scan<R>,
-) -> Result<Option<BoxHead>, MetaError> {
+pub(crate) fn next_box<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Option<BoxHead>, MetaError> {
     if scan.left() == 0 {
         return Ok(None);
     }

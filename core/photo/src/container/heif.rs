@@ -26,7 +26,9 @@ pub(super) fn read<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Facts, MetaErro
     };
     let mut facts = primary_picture(&meta).unwrap_or_default();
     if facts.dimensions.is_none() {
-        facts.warnings.push("the file does not say the size of its picture".to_owned());
+        facts
+            .warnings
+            .push("the file does not say the size of its picture".to_owned());
     }
     match raw_exif(scan)? {
         Ok(block) => facts.exif = Some(block),
@@ -37,9 +39,7 @@ pub(super) fn read<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Facts, MetaErro
 }
 
 /// The Exif item's bytes. kamadak-exif locates the item; its parsed result still holds them.
-fn raw_exif<R: Read + Seek>(
-    scan: &mut Scan<R>,
-) -> Result<Result<Vec<u8>, exif::Error>, MetaError> {
+fn raw_exif<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Result<Vec<u8>, exif::Error>, MetaError> {
     let parsed = exif::Reader::new()
         .continue_on_error(true)
         .read_from_container(scan.rewound()?)
@@ -57,7 +57,9 @@ fn primary_picture(meta: &[u8]) -> Option<Facts> {
     let mut facts = Facts::default();
     let mut turn = Orientation::Upright;
     for index in associations(child(properties, b"ipma")?, primary)? {
-        let Some((name, content)) = usize::from(index).checked_sub(1).and_then(|i| shared.get(i))
+        let Some((name, content)) = usize::from(index)
+            .checked_sub(1)
+            .and_then(|i| shared.get(i))
         else {
             continue;
         };

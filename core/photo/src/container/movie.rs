@@ -34,7 +34,9 @@ pub(super) fn read<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Facts, MetaErro
         ..Facts::default()
     };
     if facts.dimensions.is_none() {
-        facts.warnings.push("the video does not say the size of its picture".to_owned());
+        facts
+            .warnings
+            .push("the video does not say the size of its picture".to_owned());
     }
     Ok(facts)
 }

@@ -30,7 +30,9 @@ pub(super) fn read<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Facts, MetaErro
         match &name {
             b"IEND" => break,
             b"eXIf" if len > MAX_EXIF => {
-                facts.warnings.push(format!("Exif chunk of {len} bytes left out"));
+                facts
+                    .warnings
+                    .push(format!("Exif chunk of {len} bytes left out"));
                 break;
             }
             b"eXIf" => {

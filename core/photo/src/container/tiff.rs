@@ -32,7 +32,9 @@ pub(crate) fn data_end(exif: &Exif) -> Option<u64> {
     let furthest = |offsets, counts| {
         let offsets = exif.get_field(offsets, In::PRIMARY)?.value.iter_uint()?;
         let counts = exif.get_field(counts, In::PRIMARY)?.value.iter_uint()?;
-        let ends = offsets.zip(counts).map(|(o, n)| u64::from(o) + u64::from(n));
+        let ends = offsets
+            .zip(counts)
+            .map(|(o, n)| u64::from(o) + u64::from(n));
         ends.max()
     };
     furthest(Tag::StripOffsets, Tag::StripByteCounts)

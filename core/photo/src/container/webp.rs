@@ -41,7 +41,9 @@ pub(super) fn read<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Facts, MetaErro
                     Dimensions::new((bits & 0x3FFF) + 1, ((bits >> 14) & 0x3FFF) + 1);
             }
             b"EXIF" if len > MAX_EXIF => {
-                facts.warnings.push(format!("Exif chunk of {len} bytes left out"));
+                facts
+                    .warnings
+                    .push(format!("Exif chunk of {len} bytes left out"));
                 break;
             }
             b"EXIF" => {

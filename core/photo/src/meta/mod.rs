@@ -163,7 +163,9 @@ pub enum MetaError {
         starts_with: String,
     },
     /// The file ends before something that must be there.
-    #[error("truncated {kind}: it ends after {bytes} bytes, in its {part}; copy it again from the camera")]
+    #[error(
+        "truncated {kind}: it ends after {bytes} bytes, in its {part}; copy it again from the camera"
+    )]
     Truncated {
         /// What sort of file it is.
         kind: Kind,
@@ -173,7 +175,9 @@ pub enum MetaError {
         bytes: u64,
     },
     /// A header contradicts the format.
-    #[error("damaged {kind}: the {part} at byte {at} makes no sense; copy it again from the camera")]
+    #[error(
+        "damaged {kind}: the {part} at byte {at} makes no sense; copy it again from the camera"
+    )]
     Damaged {
         /// What sort of file it is.
         kind: Kind,
@@ -221,7 +225,11 @@ pub fn read_meta<R: Read + Seek>(mut reader: R) -> Result<Meta, MetaError> {
         time_notes: Vec::new(),
         warnings: facts.warnings,
     };
-    if let Some(exif) = facts.exif.take().and_then(|b| parse_exif(b, &mut meta.warnings)) {
+    if let Some(exif) = facts
+        .exif
+        .take()
+        .and_then(|b| parse_exif(b, &mut meta.warnings))
+    {
         meta.add_exif(&exif);
         if kind == Kind::Tiff {
             meta.dimensions = container::tiff::size(&exif);
@@ -294,9 +302,9 @@ impl Meta {
         };
         match orientation(exif) {
             Some(Ok(orientation)) => self.orientation = orientation,
-            Some(Err(value)) => self
-                .warnings
-                .push(format!("orientation {value} is not one of 1 to 8; taken as upright")),
+            Some(Err(value)) => self.warnings.push(format!(
+                "orientation {value} is not one of 1 to 8; taken as upright"
+            )),
             None => {}
         }
         self.has_gps = exif.get_field(Tag::GPSLatitude, In::PRIMARY).is_some()
@@ -352,7 +360,9 @@ mod tests {
         assert!(text.contains("can be added"), "{text}");
         let text = read_meta_bytes(b"").unwrap_err().to_string();
         assert!(text.contains("empty"), "{text}");
-        let text = read_meta_bytes(b"\xFF\xD8\xFF\xE1\x00").unwrap_err().to_string();
+        let text = read_meta_bytes(b"\xFF\xD8\xFF\xE1\x00")
+            .unwrap_err()
+            .to_string();
         assert!(text.contains("truncated JPEG"), "{text}");
         assert!(text.contains("5 bytes"), "{text}");
     }

@@ -29,8 +29,7 @@ pub(super) fn clean(bytes: &[u8]) -> Option<String> {
 }
 
 fn is_plain(c: char) -> bool {
-    let reorders_or_hides =
-        matches!(c, '\u{200B}'..='\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}' | '\u{FEFF}');
+    let reorders_or_hides = matches!(c, '\u{200B}'..='\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}' | '\u{FEFF}');
     !c.is_control() && !reorders_or_hides
 }
 

@@ -82,7 +82,11 @@ pub(super) fn taken(exif: &Exif, notes: &mut Vec<TimeNote>) -> Option<CameraTime
         let (nanos, digits) = read(exif, fields.sub_sec, notes, sub_seconds).unwrap_or((0, 0));
         let offset = read(exif, fields.offset, notes, utc_offset);
         Some(CameraTime {
-            civil: civil.with().subsec_nanosecond(nanos).build().unwrap_or(civil),
+            civil: civil
+                .with()
+                .subsec_nanosecond(nanos)
+                .build()
+                .unwrap_or(civil),
             offset,
             sub_sec_digits: digits,
             source: fields.source,
@@ -138,9 +142,7 @@ fn read<T>(
 /// accepted in place of the separators.
 fn date_time(text: &str) -> Result<DateTime, TimeProblem> {
     refuse_unset(text)?;
-    let (day, time) = text
-        .split_once([' ', 'T'])
-        .ok_or(TimeProblem::NotATime)?;
+    let (day, time) = text.split_once([' ', 'T']).ok_or(TimeProblem::NotATime)?;
     let [hour, minute, second] = numbers(time.trim(), &[':', '.'], [2, 2, 2])?;
     let time = Time::new(hour as i8, minute as i8, second as i8, 0);
     Ok(date(day)?.to_datetime(time.map_err(|_| TimeProblem::OutOfRange)?))

@@ -21,9 +21,7 @@ const MIN_BITS_PER_BLOCK: u64 = 1;
 pub(super) fn jpeg(bytes: &[u8], long_side: u32) -> Result<Pixels, PreviewError> {
     let mut decoder = Decoder::new(Cursor::new(bytes));
     decoder.read_info().map_err(jpeg_error)?;
-    let info = decoder
-        .info()
-        .ok_or_else(|| damaged("no frame header"))?;
+    let info = decoder.info().ok_or_else(|| damaged("no frame header"))?;
     let full = Dimensions::new(info.width.into(), info.height.into())
         .ok_or_else(|| damaged("a side of no pixels"))?;
     refuse_too_large(full)?;
@@ -32,7 +30,9 @@ pub(super) fn jpeg(bytes: &[u8], long_side: u32) -> Result<Pixels, PreviewError>
     }
     let blocks = full.pixels() / 64;
     if blocks * MIN_BITS_PER_BLOCK > 8 * bytes.len() as u64 {
-        return Err(damaged("the header promises more pixels than the file can hold"));
+        return Err(damaged(
+            "the header promises more pixels than the file can hold",
+        ));
     }
 
     // The decoder stops at the first scale at which one side reaches what is asked for:
@@ -98,7 +98,9 @@ pub(super) fn other(bytes: &[u8], kind: Kind) -> Result<Pixels, PreviewError> {
     limits
         .reserve(decoder.total_bytes())
         .map_err(|_| PreviewError::TooLarge { width, height })?;
-    decoder.set_limits(limits).map_err(|e| image_error(e, kind))?;
+    decoder
+        .set_limits(limits)
+        .map_err(|e| image_error(e, kind))?;
     let profile = decoder
         .icc_profile()
         .ok()

@@ -43,9 +43,18 @@ fn certain_and_borderline_on_either_side() {
     let stages = [span("a", 0, 1000), span("b", 1000, None)];
     assert_eq!(tied(&known(500, 10.0), &stages), certain("a", 500.0));
     assert_eq!(tied(&known(979, 10.0), &stages), certain("a", 21.0));
-    assert_eq!(tied(&known(981, 10.0), &stages), borderline("a", "b", "a", 19.0));
-    assert_eq!(tied(&known(1000, 10.0), &stages), borderline("a", "b", "b", 0.0));
-    assert_eq!(tied(&known(1019, 10.0), &stages), borderline("a", "b", "b", 19.0));
+    assert_eq!(
+        tied(&known(981, 10.0), &stages),
+        borderline("a", "b", "a", 19.0)
+    );
+    assert_eq!(
+        tied(&known(1000, 10.0), &stages),
+        borderline("a", "b", "b", 0.0)
+    );
+    assert_eq!(
+        tied(&known(1019, 10.0), &stages),
+        borderline("a", "b", "b", 19.0)
+    );
     assert_eq!(tied(&known(1021, 10.0), &stages), certain("b", 21.0));
     // A perfect clock needs no margin: the border itself belongs to the later stage.
     assert_eq!(tied(&known(1000, 0.0), &stages), certain("b", 0.0));
@@ -62,8 +71,14 @@ fn an_unchecked_clock_uses_the_assumed_uncertainty() {
         })
     };
     assert_eq!(tied(&unchecked(500), &stages), certain("a", 500.0));
-    assert_eq!(tied(&unchecked(800), &stages), borderline("a", "b", "a", 200.0));
-    assert_eq!(tie(&unchecked(800), &stages, None, 10.0), certain("a", 200.0));
+    assert_eq!(
+        tied(&unchecked(800), &stages),
+        borderline("a", "b", "a", 200.0)
+    );
+    assert_eq!(
+        tie(&unchecked(800), &stages, None, 10.0),
+        certain("a", 200.0)
+    );
     // What is no uncertainty does not make anything certain.
     for nonsense in [f64::NAN, -1.0, f64::INFINITY] {
         assert_eq!(
@@ -76,10 +91,22 @@ fn an_unchecked_clock_uses_the_assumed_uncertainty() {
 #[test]
 fn the_outer_borders_have_nothing_on_the_other_side() {
     let stages = [span("a", 0, 1000)];
-    assert_eq!(tied(&known(5, 10.0), &stages), borderline("", "a", "a", 5.0));
-    assert_eq!(tied(&known(-5, 10.0), &stages), borderline("", "a", "a", 5.0));
-    assert_eq!(tied(&known(995, 10.0), &stages), borderline("a", "", "a", 5.0));
-    assert_eq!(tied(&known(1005, 10.0), &stages), borderline("a", "", "a", 5.0));
+    assert_eq!(
+        tied(&known(5, 10.0), &stages),
+        borderline("", "a", "a", 5.0)
+    );
+    assert_eq!(
+        tied(&known(-5, 10.0), &stages),
+        borderline("", "a", "a", 5.0)
+    );
+    assert_eq!(
+        tied(&known(995, 10.0), &stages),
+        borderline("a", "", "a", 5.0)
+    );
+    assert_eq!(
+        tied(&known(1005, 10.0), &stages),
+        borderline("a", "", "a", 5.0)
+    );
     assert_eq!(
         tied(&known(-50, 10.0), &stages),
         Tie::NoneOpen {
@@ -106,12 +133,27 @@ fn the_outer_borders_have_nothing_on_the_other_side() {
 #[test]
 fn a_gap_within_the_window_is_bridged() {
     let stages = [span("a", 0, 1000), span("b", 1010, None)];
-    assert_eq!(tied(&known(995, 10.0), &stages), borderline("a", "b", "a", 5.0));
-    assert_eq!(tied(&known(1002, 10.0), &stages), borderline("a", "b", "a", 2.0));
-    assert_eq!(tied(&known(1008, 10.0), &stages), borderline("a", "b", "b", 2.0));
-    assert_eq!(tied(&known(1015, 10.0), &stages), borderline("a", "b", "b", 5.0));
+    assert_eq!(
+        tied(&known(995, 10.0), &stages),
+        borderline("a", "b", "a", 5.0)
+    );
+    assert_eq!(
+        tied(&known(1002, 10.0), &stages),
+        borderline("a", "b", "a", 2.0)
+    );
+    assert_eq!(
+        tied(&known(1008, 10.0), &stages),
+        borderline("a", "b", "b", 2.0)
+    );
+    assert_eq!(
+        tied(&known(1015, 10.0), &stages),
+        borderline("a", "b", "b", 5.0)
+    );
     // Too far to reach over: only the near side is named.
-    assert_eq!(tied(&known(995, 5.0), &stages), borderline("a", "", "a", 5.0));
+    assert_eq!(
+        tied(&known(995, 5.0), &stages),
+        borderline("a", "", "a", 5.0)
+    );
     // A long gap: none open, with its neighbours.
     let far = [span("a", 0, 1000), span("b", 5000, None)];
     assert_eq!(
@@ -132,17 +174,29 @@ fn several_open_are_listed_and_an_overlap_nearby_is_a_border() {
             stages: vec!["a".into(), "b".into()]
         }
     );
-    assert_eq!(tied(&known(895, 10.0), &stages), borderline("a", "b", "a", 5.0));
-    assert_eq!(tied(&known(1004, 10.0), &stages), borderline("a", "b", "b", 4.0));
+    assert_eq!(
+        tied(&known(895, 10.0), &stages),
+        borderline("a", "b", "a", 5.0)
+    );
+    assert_eq!(
+        tied(&known(1004, 10.0), &stages),
+        borderline("a", "b", "b", 4.0)
+    );
 }
 
 #[test]
 fn a_stage_that_was_reopened_is_one_stage() {
     // Closed and at once reopened: no border at all.
     let stages = [span("a", 0, 1000), span("a", 1000, 2000)];
-    assert!(matches!(tied(&known(1000, 10.0), &stages), Tie::Certain { stage, .. } if stage == "a"));
+    assert!(
+        matches!(tied(&known(1000, 10.0), &stages), Tie::Certain { stage, .. } if stage == "a")
+    );
     // Reopened while another runs.
-    let stages = [span("a", 0, 1000), span("b", 1000, None), span("a", 1500, 1600)];
+    let stages = [
+        span("a", 0, 1000),
+        span("b", 1000, None),
+        span("a", 1500, 1600),
+    ];
     assert_eq!(
         tied(&known(1550, 1.0), &stages),
         Tie::SeveralOpen {
@@ -216,7 +270,10 @@ fn inferred_times_are_marked() {
             before_file: "IMG_0013.JPG".into(),
         }
     );
-    assert_eq!(tied(&inferred(990), &stages), borderline("a", "b", "a", 10.0));
+    assert_eq!(
+        tied(&inferred(990), &stages),
+        borderline("a", "b", "a", 10.0)
+    );
 }
 
 #[test]

@@ -69,7 +69,12 @@ pub fn jpeg_of(rgb: &[u8], width: u32, height: u32, quality: u8) -> Vec<u8> {
     let mut encoder = jpeg_encoder::Encoder::new(&mut out, quality);
     encoder.set_sampling_factor(jpeg_encoder::SamplingFactor::F_2_2);
     encoder
-        .encode(rgb, width as u16, height as u16, jpeg_encoder::ColorType::Rgb)
+        .encode(
+            rgb,
+            width as u16,
+            height as u16,
+            jpeg_encoder::ColorType::Rgb,
+        )
         .expect("encodes");
     out
 }
@@ -101,7 +106,12 @@ pub fn png(width: u32, height: u32, fields: &ExifFields) -> Vec<u8> {
         .set_exif_metadata(exif_block(fields).expect("encodes"))
         .expect("PNG takes Exif");
     encoder
-        .write_image(&pixels(width, height), width, height, ExtendedColorType::Rgb8)
+        .write_image(
+            &pixels(width, height),
+            width,
+            height,
+            ExtendedColorType::Rgb8,
+        )
         .expect("encodes");
     out
 }
@@ -113,7 +123,12 @@ pub fn webp(width: u32, height: u32, fields: &ExifFields) -> Vec<u8> {
         .set_exif_metadata(exif_block(fields).expect("encodes"))
         .expect("WebP takes Exif");
     encoder
-        .write_image(&pixels(width, height), width, height, ExtendedColorType::Rgb8)
+        .write_image(
+            &pixels(width, height),
+            width,
+            height,
+            ExtendedColorType::Rgb8,
+        )
         .expect("encodes");
     out
 }
@@ -176,9 +191,8 @@ pub fn heic(width: u32, height: u32, turns: u8, fields: &ExifFields) -> Vec<u8> 
     let ftyp = boxed(b"ftyp", &[b"heic\0\0\0\0mif1heic"]);
     let hdlr = full_boxed(b"hdlr", 0, &[&[0; 4], b"pict", &[0; 13]]);
     let pitm = full_boxed(b"pitm", 0, &[&1u16.to_be_bytes()]);
-    let infe = |id: u16, kind: &[u8; 4]| {
-        full_boxed(b"infe", 2, &[&id.to_be_bytes(), &[0, 0], kind, &[0]])
-    };
+    let infe =
+        |id: u16, kind: &[u8; 4]| full_boxed(b"infe", 2, &[&id.to_be_bytes(), &[0, 0], kind, &[0]]);
     let iinf = full_boxed(
         b"iinf",
         0,
@@ -209,9 +223,7 @@ pub fn heic(width: u32, height: u32, turns: u8, fields: &ExifFields) -> Vec<u8> 
         }
         full_boxed(b"iloc", 0, &[&[0x44, 0x00], &2u16.to_be_bytes(), &items])
     };
-    let meta = |first| {
-        full_boxed(b"meta", 0, &[&hdlr, &pitm, &iloc(first), &iinf, &iprp])
-    };
+    let meta = |first| full_boxed(b"meta", 0, &[&hdlr, &pitm, &iloc(first), &iinf, &iprp]);
     let data_at = ftyp.len() + meta(0).len() + 8;
     let mdat = boxed(b"mdat", &[picture, &exif_item]);
     [ftyp, meta(data_at as u32), mdat].concat()
@@ -223,13 +235,22 @@ pub fn movie(brand: &[u8; 4], width: u32, height: u32, created_unix_s: i64) -> V
     let ftyp = boxed(b"ftyp", &[brand, &[0; 4], brand]);
     let mdat = boxed(b"mdat", &[&[7; 1000]]);
     // Times, scale, length, rate, volume, reserved, matrix, reserved, next track.
-    let matrix = [0x1_0000u32, 0, 0, 0, 0x1_0000, 0, 0, 0, 0x4000_0000].map(u32::to_be_bytes).concat();
+    let matrix = [0x1_0000u32, 0, 0, 0, 0x1_0000, 0, 0, 0, 0x4000_0000]
+        .map(u32::to_be_bytes)
+        .concat();
     let mvhd = full_boxed(
         b"mvhd",
         0,
         &[
-            &since_1904, &since_1904, &1000u32.to_be_bytes(), &2000u32.to_be_bytes(),
-            &0x1_0000u32.to_be_bytes(), &0x100u16.to_be_bytes(), &[0; 10], &matrix, &[0; 24],
+            &since_1904,
+            &since_1904,
+            &1000u32.to_be_bytes(),
+            &2000u32.to_be_bytes(),
+            &0x1_0000u32.to_be_bytes(),
+            &0x100u16.to_be_bytes(),
+            &[0; 10],
+            &matrix,
+            &[0; 24],
             &2u32.to_be_bytes(),
         ],
     );
@@ -237,8 +258,15 @@ pub fn movie(brand: &[u8; 4], width: u32, height: u32, created_unix_s: i64) -> V
         b"tkhd",
         0,
         &[
-            &since_1904, &since_1904, &1u32.to_be_bytes(), &[0; 4], &2000u32.to_be_bytes(),
-            &[0; 16], &matrix, &(width << 16).to_be_bytes(), &(height << 16).to_be_bytes(),
+            &since_1904,
+            &since_1904,
+            &1u32.to_be_bytes(),
+            &[0; 4],
+            &2000u32.to_be_bytes(),
+            &[0; 16],
+            &matrix,
+            &(width << 16).to_be_bytes(),
+            &(height << 16).to_be_bytes(),
         ],
     );
     let trak = boxed(b"trak", &[&tkhd]);

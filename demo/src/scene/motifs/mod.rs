@@ -7,8 +7,8 @@ mod rear;
 
 use glam::Vec3;
 
-use super::render::{self, Camera, Picture, World, lens::Film};
 use super::rail::{Joint, Rear, Works};
+use super::render::{self, Camera, Picture, World, lens::Film};
 
 /// What a photograph shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -96,19 +96,40 @@ pub fn draw(motif: Motif, eye: Eye, (width, height): (usize, usize), seed: u32) 
     shot.camera.roll += 2.2 * wobble(1);
     shot.camera.eye += Vec3::new(wobble(2), wobble(3), wobble(4)) * distance * 0.03;
     let film = match eye {
-        Eye::Phone => Film { exposure: shot.exposure, white: Vec3::new(1.02, 1.0, 0.97), saturation: 1.08, rim: 0.30, grain: 0.016, glow: 0.5 },
-        Eye::Pocket => Film { exposure: shot.exposure * 0.96, white: Vec3::new(0.98, 1.0, 1.04), saturation: 0.92, rim: 0.45, grain: 0.034, glow: 0.9 },
+        Eye::Phone => Film {
+            exposure: shot.exposure,
+            white: Vec3::new(1.02, 1.0, 0.97),
+            saturation: 1.08,
+            rim: 0.30,
+            grain: 0.016,
+            glow: 0.5,
+        },
+        Eye::Pocket => Film {
+            exposure: shot.exposure * 0.96,
+            white: Vec3::new(0.98, 1.0, 1.04),
+            saturation: 0.92,
+            rim: 0.45,
+            grain: 0.034,
+            glow: 0.9,
+        },
     };
     render::photograph(&shot.world, &shot.camera, &film, width, height, seed)
 }
 
 fn set_up(motif: Motif, seed: u32) -> Shot {
-    let collapsed = Works { rear: Rear::Collapsed, joint: Joint::Untouched };
+    let collapsed = Works {
+        rear: Rear::Collapsed,
+        joint: Joint::Untouched,
+    };
     match motif {
         Motif::Arrival => outside::arrival(seed),
         Motif::StruckCorner => outside::struck_corner(seed),
         Motif::HandOver => outside::hand_over(seed),
-        Motif::ShopClock { hour, minute, second } => bench::clock(hour, minute, second, seed),
+        Motif::ShopClock {
+            hour,
+            minute,
+            second,
+        } => bench::clock(hour, minute, second, seed),
         Motif::Trolley => bench::trolley(seed),
         Motif::Coupons => bench::coupons(seed),
         Motif::Peeled => bench::peeled(seed),
@@ -117,21 +138,51 @@ fn set_up(motif: Motif, seed: u32) -> Shot {
         Motif::PanelGap => rear::panel_gap(seed),
         Motif::CollapsedRail => box_section::from_below(collapsed, seed),
         Motif::ProbeSill => box_section::probe_sill(seed),
-        Motif::ProbeCollapsed => box_section::probe_under(collapsed, Vec3::new(3395.0, -486.0, 236.0), seed),
+        Motif::ProbeCollapsed => {
+            box_section::probe_under(collapsed, Vec3::new(3395.0, -486.0, 236.0), seed)
+        }
         Motif::CutLine => box_section::cut_line(seed),
         Motif::Drilling => box_section::drilling(seed),
         Motif::Stub => box_section::stub(seed),
         Motif::TrialFit => box_section::trial_fit(seed),
-        Motif::ProbeNewEnd => box_section::probe_end(Works { rear: Rear::New { rearward: -7.4, drop: 3.8 }, joint: Joint::Bare }, seed),
+        Motif::ProbeNewEnd => box_section::probe_end(
+            Works {
+                rear: Rear::New {
+                    rearward: -7.4,
+                    drop: 3.8,
+                },
+                joint: Joint::Bare,
+            },
+            seed,
+        ),
         Motif::Moving => box_section::moving(seed),
-        Motif::ProbeMoved => box_section::probe_under(Works { rear: Rear::New { rearward: 0.0, drop: 0.0 }, joint: Joint::Bare }, Vec3::new(3344.0, -512.0, 258.0), seed),
+        Motif::ProbeMoved => box_section::probe_under(
+            Works {
+                rear: Rear::New {
+                    rearward: 0.0,
+                    drop: 0.0,
+                },
+                joint: Joint::Bare,
+            },
+            Vec3::new(3344.0, -512.0, 258.0),
+            seed,
+        ),
         Motif::HiddenWelds => box_section::side(Joint::Hidden, 1.0, seed),
         Motif::HiddenWeldsNear => box_section::side(Joint::Hidden, 0.55, seed),
         Motif::HiddenWeldsAll => box_section::whole_box(seed),
         Motif::ClosingPlate => box_section::closing_plate(seed),
         Motif::WeldOut => box_section::side(Joint::Welded, 0.85, seed),
         Motif::Dressed => box_section::side(Joint::Dressed, 0.7, seed),
-        Motif::ProbeFinal => box_section::probe_end(Works { rear: Rear::New { rearward: 0.0, drop: 0.0 }, joint: Joint::Dressed }, seed),
+        Motif::ProbeFinal => box_section::probe_end(
+            Works {
+                rear: Rear::New {
+                    rearward: 0.0,
+                    drop: 0.0,
+                },
+                joint: Joint::Dressed,
+            },
+            seed,
+        ),
         Motif::Primed => box_section::side(Joint::Primed, 0.9, seed),
         Motif::CavityWax => box_section::cavity_wax(seed),
     }

@@ -22,7 +22,14 @@ pub struct Film {
 
 impl Default for Film {
     fn default() -> Film {
-        Film { exposure: 1.0, white: Vec3::ONE, saturation: 1.0, rim: 0.35, grain: 0.015, glow: 0.5 }
+        Film {
+            exposure: 1.0,
+            white: Vec3::ONE,
+            saturation: 1.0,
+            rim: 0.35,
+            grain: 0.015,
+            glow: 0.5,
+        }
     }
 }
 
@@ -52,7 +59,11 @@ pub fn develop(mut raw: Raw, camera: &Camera, film: &Film, seed: u32) -> Picture
             rgb.push(byte.round().clamp(0.0, 255.0) as u8);
         }
     }
-    Picture { width: w, height: h, rgb }
+    Picture {
+        width: w,
+        height: h,
+        rgb,
+    }
 }
 
 /// The tone curve (Narkowicz's fit of the ACES film curve, 2015, from memory) and sRGB's gamma,
@@ -71,7 +82,11 @@ impl Curve {
                 // Steps of the square root: finer where the eye is.
                 let x = (i as f32 / Curve::STEPS * Curve::MOST).powi(2) * 0.62;
                 let film = (x * (2.51 * x + 0.03) / (x * (2.43 * x + 0.59) + 0.14)).clamp(0.0, 1.0);
-                let srgb = if film <= 0.003_130_8 { 12.92 * film } else { 1.055 * film.powf(1.0 / 2.4) - 0.055 };
+                let srgb = if film <= 0.003_130_8 {
+                    12.92 * film
+                } else {
+                    1.055 * film.powf(1.0 / 2.4) - 0.055
+                };
                 srgb * 255.0
             })
             .collect();
@@ -80,7 +95,10 @@ impl Curve {
 
     fn at(&self, light: f32) -> f32 {
         let i = (light.sqrt() / Curve::MOST * Curve::STEPS) as usize;
-        self.table.get(i.min(self.table.len() - 1)).copied().unwrap_or(255.0)
+        self.table
+            .get(i.min(self.table.len() - 1))
+            .copied()
+            .unwrap_or(255.0)
     }
 }
 
@@ -106,7 +124,12 @@ impl Small {
                 }
             }
         }
-        Small { width, height, scale, pixels }
+        Small {
+            width,
+            height,
+            scale,
+            pixels,
+        }
     }
 
     /// Blurs by two box filters in each direction, which makes a soft round spot.
@@ -145,7 +168,14 @@ impl Small {
 }
 
 /// A running mean over `2 * radius + 1` pixels along each of `lines` lines.
-fn boxes(pixels: &mut [[f32; 4]], lines: usize, length: usize, line_step: usize, step: usize, radius: usize) {
+fn boxes(
+    pixels: &mut [[f32; 4]],
+    lines: usize,
+    length: usize,
+    line_step: usize,
+    step: usize,
+    radius: usize,
+) {
     let mut line = vec![[0.0f32; 4]; length];
     for l in 0..lines {
         for (i, value) in line.iter_mut().enumerate() {
@@ -161,7 +191,10 @@ fn boxes(pixels: &mut [[f32; 4]], lines: usize, length: usize, line_step: usize,
         let share = 1.0 / (2 * radius + 1) as f32;
         for i in 0..length {
             pixels[l * line_step + i * step] = sum.map(|s| s * share);
-            let (enters, leaves) = (clamp((i + radius + 1) as isize), clamp(i as isize - radius as isize));
+            let (enters, leaves) = (
+                clamp((i + radius + 1) as isize),
+                clamp(i as isize - radius as isize),
+            );
             for k in 0..4 {
                 sum[k] += enters[k] - leaves[k];
             }
@@ -176,7 +209,8 @@ fn defocus(raw: &mut Raw, camera: &Camera, focus: f32) {
     let focal_pixels = full / 2.0 / (camera.fov.to_radians() / 2.0).tan();
     let blur = |z: f32| -> f32 {
         let z = z.min(60_000.0);
-        (camera.aperture * focal_pixels * (1.0 / focus - 1.0 / z).abs() - 0.7).clamp(0.0, full * 0.03)
+        (camera.aperture * focal_pixels * (1.0 / focus - 1.0 / z).abs() - 0.7)
+            .clamp(0.0, full * 0.03)
     };
     let radii: Vec<f32> = raw.distance.iter().map(|&z| blur(z)).collect();
     let small = Small::new(raw, 2, |cell, light| {
@@ -201,7 +235,8 @@ fn defocus(raw: &mut Raw, camera: &Camera, focus: f32) {
         } else if r < *r1 {
             s0.at(x, y).lerp(s1.at(x, y), (r - r0) / (r1 - r0))
         } else {
-            s1.at(x, y).lerp(s2.at(x, y), ((r - r1) / (r2 - r1)).min(1.0))
+            s1.at(x, y)
+                .lerp(s2.at(x, y), ((r - r1) / (r2 - r1)).min(1.0))
         };
     }
 }
@@ -211,7 +246,11 @@ fn bloom(raw: &Raw, film: &Film) -> Small {
     let scale = 4;
     let strength = 0.35 * film.glow;
     let bright = Small::new(raw, scale, |_, light| {
-        ((light * film.exposure - Vec3::splat(1.1)).clamp(Vec3::ZERO, Vec3::splat(5.0)) * strength, 1.0)
+        (
+            (light * film.exposure - Vec3::splat(1.1)).clamp(Vec3::ZERO, Vec3::splat(5.0))
+                * strength,
+            1.0,
+        )
     });
     bright.blurred((raw.height / 90).max(1))
 }

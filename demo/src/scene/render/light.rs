@@ -79,8 +79,12 @@ impl Lit {
     pub fn seen_from(&self, place: Vec3, normal: Vec3, pattern: f32) -> f32 {
         let away = self.light.from.distance(place);
         let texel = away / self.lens.focal;
-        let slope = normal.dot((self.light.from - place).normalize_or_zero()).abs();
-        let inside = self.lens.to_camera(place + normal * texel * (1.5 + 2.0 * (1.0 - slope)));
+        let slope = normal
+            .dot((self.light.from - place).normalize_or_zero())
+            .abs();
+        let inside = self
+            .lens
+            .to_camera(place + normal * texel * (1.5 + 2.0 * (1.0 - slope)));
         if inside.z <= 0.0 {
             return 1.0;
         }
@@ -104,7 +108,10 @@ impl Lit {
         let gap = (own - sum / blockers as f32).max(0.0);
         let soft = (self.light.size * gap / (own - gap).max(1.0) / texel).clamp(1.2, widest);
         let probes = &self.more[turn];
-        let clear = probes.iter().filter(|p| self.inverse(at + **p * soft) <= nearer).count();
+        let clear = probes
+            .iter()
+            .filter(|p| self.inverse(at + **p * soft) <= nearer)
+            .count();
         clear as f32 / probes.len() as f32
     }
 
@@ -155,17 +162,116 @@ impl Sky {
             // A row is made of tubes with gaps between them.
             let gap = ((along / 1.6).fract().abs() - 0.5).abs();
             let piece = ramp(0.01, 0.06 + rough * 0.3, 0.48 - gap);
-            let line = ramp(width + soft, (width - soft).max(0.0), off) * width / (width + soft * 0.6);
+            let line =
+                ramp(width + soft, (width - soft).max(0.0), off) * width / (width + soft * 0.6);
             let end = ramp(7.0, 4.0, along.abs());
             colour += bright * line * end * piece * ramp(0.02, 0.12, d.z);
         }
         if let Some((toward, half, bright)) = self.opening {
             // Angles below a right angle are told apart well enough by this chord.
-            let chord = (2.0 - 2.0 * d.dot(toward.normalize_or_zero())).max(0.0).sqrt();
+            let chord = (2.0 - 2.0 * d.dot(toward.normalize_or_zero()))
+                .max(0.0)
+                .sqrt();
             let half = half.to_radians();
             let soft = 0.06 + rough * FRAC_PI_2 * 0.8;
-            colour += bright * ramp(half + soft, (half - soft).max(0.0), chord) * half / (half + soft * 0.5);
+            colour += bright * ramp(half + soft, (half - soft).max(0.0), chord) * half
+                / (half + soft * 0.5);
         }
         colour
+    }
+}
+
+/// A sky seen by dull surfaces, tabulated: every pixel asks for it at least once, and what a rough
+/// surface mirrors varies slowly.
+pub struct Dome {
+    /// For each of [`Dome::ROUGH`] a square of directions (an unfolded octahedron).
+    tables: Vec<Vec<Vec3>>,
+}
+
+impl Dome {
+    const ROUGH: [f32; 4] = [0.25, 0.45, 0.7, 1.0];
+    const SIDE: usize = 33;
+
+    pub fn new(sky: &Sky) -> Dome {
+        let last = (Dome::SIDE - 1) as f32;
+        let table = |rough: f32| {
+            (0..Dome::SIDE * Dome::SIDE)
+                .map(|k| {
+                    let p = Vec2::new((k % Dome::SIDE) as f32, (k / Dome::SIDE) as f32) / last
+                        * 2.0
+                        - 1.0;
+                    let z = 1.0 - p.x.abs() - p.y.abs();
+                    let q = if z < 0.0 { fold(p) } else { p };
+                    sky.from(q.extend(z).normalize_or(Vec3::Z), rough)
+                })
+                .collect()
+        };
+        Dome {
+            tables: Dome::ROUGH.map(table).to_vec(),
+        }
+    }
+
+    /// Brightness from a direction for a roughness of at least 0.25.
+    pub fn from(&self, d: Vec3, rough: f32) -> Vec3 {
+        let first = Dome::ROUGH
+            .iter()
+            .rposition(|r| *r <= rough)
+            .unwrap_or(0)
+            .min(2);
+        let (low, high) = (Dome::ROUGH[first], Dome::ROUGH[first + 1]);
+        let t = ((rough - low) / (high - low)).clamp(0.0, 1.0);
+        let p = Vec2::new(d.x, d.y) / (d.x.abs() + d.y.abs() + d.z.abs()).max(1e-6);
+        let p = if d.z < 0.0 { fold(p) } else { p };
+        let last = (Dome::SIDE - 1) as f32;
+        let at = ((p + Vec2::ONE) * (0.5 * last)).clamp(Vec2::ZERO, Vec2::splat(last - 0.001));
+        let (x, y) = (at.x as i32 as usize, at.y as i32 as usize);
+        let f = at - Vec2::new(x as f32, y as f32);
+        let corner = y * Dome::SIDE + x;
+        let look = |table: &[Vec3]| -> Vec3 {
+            let cell = |k: usize| table.get(corner + k).copied().unwrap_or(Vec3::ZERO);
+            let upper = cell(0) + (cell(1) - cell(0)) * f.x;
+            let lower = cell(Dome::SIDE) + (cell(Dome::SIDE + 1) - cell(Dome::SIDE)) * f.x;
+            upper + (lower - upper) * f.y
+        };
+        let rougher = look(&self.tables[first + 1]);
+        if t >= 1.0 {
+            rougher
+        } else {
+            look(&self.tables[first]) * (1.0 - t) + rougher * t
+        }
+    }
+}
+
+/// Folds the octahedron's lower half outward (it is its own inverse).
+fn fold(p: Vec2) -> Vec2 {
+    let sign = |v: f32| if v < 0.0 { -1.0 } else { 1.0 };
+    Vec2::new((1.0 - p.y.abs()) * sign(p.x), (1.0 - p.x.abs()) * sign(p.y))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_dome_gives_the_sky_back() {
+        let sky = Sky {
+            above: Vec3::new(0.4, 0.6, 0.9),
+            level: Vec3::splat(0.8),
+            below: Vec3::splat(0.1),
+            tubes: None,
+            opening: Some((Vec3::new(0.5, -1.0, 0.1), 30.0, Vec3::splat(1.5))),
+        };
+        let dome = Dome::new(&sky);
+        for k in 0..500 {
+            let a = k as f32 * 2.4;
+            let z = (k as f32 + 0.5) / 250.0 - 1.0;
+            let d = (Vec2::from_angle(a) * (1.0 - z * z).sqrt()).extend(z);
+            for rough in Dome::ROUGH {
+                let off = (dome.from(d, rough) - sky.from(d, rough))
+                    .abs()
+                    .max_element();
+                assert!(off < 0.06, "{d} at {rough}: {off}");
+            }
+        }
     }
 }

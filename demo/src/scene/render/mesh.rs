@@ -25,7 +25,11 @@ impl Mesh {
     /// A surface over a net of `nu` by `nv` cells; `f` gives the place for (u, v) in [0, 1].
     pub fn net(nu: usize, nv: usize, f: impl Fn(f32, f32) -> Vec3) -> Mesh {
         let rows: Vec<Vec<Vec3>> = (0..=nv)
-            .map(|j| (0..=nu).map(|i| f(i as f32 / nu as f32, j as f32 / nv as f32)).collect())
+            .map(|j| {
+                (0..=nu)
+                    .map(|i| f(i as f32 / nu as f32, j as f32 / nv as f32))
+                    .collect()
+            })
             .collect();
         Mesh::through(&rows)
     }
@@ -55,7 +59,8 @@ impl Mesh {
 
     fn triangle(&mut self, a: Vec3, b: Vec3, c: Vec3) {
         if (b - a).cross(c - a).length_squared() > 1e-8 {
-            self.triangles.push([a, b, c].map(|p| Corner { place: p, rest: p }));
+            self.triangles
+                .push([a, b, c].map(|p| Corner { place: p, rest: p }));
         }
     }
 
@@ -125,7 +130,14 @@ impl Mesh {
         let c = (radius * 0.12).min(length * 0.2);
         let r = radius;
         Mesh::lathe(
-            &[(0.0, 0.0), (r - c, 0.0), (r, c), (r, length - c), (r - c, length), (0.0, length)],
+            &[
+                (0.0, 0.0),
+                (r - c, 0.0),
+                (r, c),
+                (r, length - c),
+                (r - c, length),
+                (0.0, length),
+            ],
             segments,
         )
     }
@@ -151,7 +163,9 @@ impl Mesh {
             .enumerate()
             .map(|(i, &(at, right, up))| {
                 let r = radius(i as f32 / last);
-                ring.iter().map(|c| at + (right * c.x + up * c.y) * r).collect()
+                ring.iter()
+                    .map(|c| at + (right * c.x + up * c.y) * r)
+                    .collect()
             })
             .collect();
         let mut mesh = Mesh::through(&rows);
@@ -240,7 +254,8 @@ impl Mesh {
             let q = p * 64.0;
             (q.x.round() as i32, q.y.round() as i32, q.z.round() as i32)
         };
-        let mut meeting: HashMap<(i32, i32, i32), Vec<u32>, Mix> = HashMap::with_capacity_and_hasher(self.triangles.len(), Mix);
+        let mut meeting: HashMap<(i32, i32, i32), Vec<u32>, Mix> =
+            HashMap::with_capacity_and_hasher(self.triangles.len(), Mix);
         for (i, t) in self.triangles.iter().enumerate() {
             for c in t {
                 meeting.entry(key(c.place)).or_default().push(i as u32);
@@ -277,7 +292,11 @@ fn frames(path: &[Vec3]) -> Vec<(Vec3, Vec3, Vec3)> {
             let before = path[i.saturating_sub(1)];
             let after = path[(i + 1).min(path.len() - 1)];
             let along = (after - before).normalize_or(Vec3::Z);
-            let start = if right == Vec3::ZERO { along.any_orthonormal_vector() } else { right };
+            let start = if right == Vec3::ZERO {
+                along.any_orthonormal_vector()
+            } else {
+                right
+            };
             right = (start - along * along.dot(start)).normalize_or(along.any_orthonormal_vector());
             (path[i], right, along.cross(right))
         })
@@ -317,8 +336,14 @@ impl std::hash::Hasher for MixHasher {
 pub fn rounded(width: f32, height: f32, radius: f32, steps: usize) -> Vec<Vec2> {
     let half = Vec2::new(width / 2.0 - radius, height / 2.0 - radius);
     let mut outline = Vec::new();
-    for (quarter, centre) in
-        [half, Vec2::new(-half.x, half.y), -half, Vec2::new(half.x, -half.y)].iter().enumerate()
+    for (quarter, centre) in [
+        half,
+        Vec2::new(-half.x, half.y),
+        -half,
+        Vec2::new(half.x, -half.y),
+    ]
+    .iter()
+    .enumerate()
     {
         for k in 0..=steps {
             let angle = std::f32::consts::FRAC_PI_2 * (quarter as f32 + k as f32 / steps as f32);
@@ -358,7 +383,12 @@ mod tests {
     #[test]
     fn a_block_has_its_size_and_smooth_outward_normals() {
         let block = Mesh::block(Vec3::new(100.0, 60.0, 40.0), 8.0);
-        let far = block.triangles.iter().flatten().map(|c| c.place.abs()).fold(Vec3::ZERO, Vec3::max);
+        let far = block
+            .triangles
+            .iter()
+            .flatten()
+            .map(|c| c.place.abs())
+            .fold(Vec3::ZERO, Vec3::max);
         assert!((far - Vec3::new(50.0, 30.0, 20.0)).length() < 1e-3, "{far}");
         for (t, n) in block.triangles.iter().zip(block.normals(40.0)) {
             for (c, n) in t.iter().zip(n) {
@@ -379,9 +409,17 @@ mod tests {
 
     #[test]
     fn a_smooth_path_passes_through_its_points() {
-        let points = [Vec3::ZERO, Vec3::new(10.0, 5.0, 0.0), Vec3::new(20.0, 0.0, 3.0)];
+        let points = [
+            Vec3::ZERO,
+            Vec3::new(10.0, 5.0, 0.0),
+            Vec3::new(20.0, 0.0, 3.0),
+        ];
         let path = smooth(&points, 4);
         assert_eq!(path.len(), 9);
-        assert!(points.iter().all(|p| path.iter().any(|q| q.distance(*p) < 1e-4)));
+        assert!(
+            points
+                .iter()
+                .all(|p| path.iter().any(|q| q.distance(*p) < 1e-4))
+        );
     }
 }

@@ -29,6 +29,8 @@ pub struct Surface {
     pub rest: Vec3,
     pub place: Vec3,
     pub normal: Vec3,
+    /// How wide a pixel is here, in millimetres: fine lines must not be finer.
+    pub pixel: f32,
     /// Linear colour.
     pub colour: Vec3,
     /// 0 mirror, 1 chalk.
@@ -39,6 +41,16 @@ pub struct Surface {
     pub coat: f32,
     /// Light of its own.
     pub glow: f32,
+}
+
+impl Surface {
+    /// Becomes `other` to the given part, from 0 to 1: the soft edge between two paints.
+    pub fn toward(&mut self, other: &Surface, part: f32) {
+        self.colour = self.colour.lerp(other.colour, part);
+        self.rough += (other.rough - self.rough) * part;
+        self.metal += (other.metal - self.metal) * part;
+        self.coat += (other.coat - self.coat) * part;
+    }
 }
 
 pub type Paint = Arc<dyn Fn(&mut Surface) + Send + Sync>;
@@ -62,11 +74,23 @@ pub struct Look {
 impl Look {
     /// A matt or glossy non-metal.
     pub fn plain(colour: Vec3, rough: f32) -> Look {
-        Look { colour, rough, metal: 0.0, coat: 0.0, glow: 0.0, crease: 40.0, paint: None, hole: None }
+        Look {
+            colour,
+            rough,
+            metal: 0.0,
+            coat: 0.0,
+            glow: 0.0,
+            crease: 40.0,
+            paint: None,
+            hole: None,
+        }
     }
 
     pub fn metal(colour: Vec3, rough: f32) -> Look {
-        Look { metal: 1.0, ..Look::plain(colour, rough) }
+        Look {
+            metal: 1.0,
+            ..Look::plain(colour, rough)
+        }
     }
 
     pub fn coat(self, coat: f32) -> Look {
@@ -90,11 +114,17 @@ impl Look {
             }),
             None => Arc::new(paint),
         };
-        Look { paint: Some(paint), ..self }
+        Look {
+            paint: Some(paint),
+            ..self
+        }
     }
 
     pub fn without(self, hole: impl Fn(Vec3) -> bool + Send + Sync + 'static) -> Look {
-        Look { hole: Some(Arc::new(hole)), ..self }
+        Look {
+            hole: Some(Arc::new(hole)),
+            ..self
+        }
     }
 }
 
@@ -121,7 +151,13 @@ pub struct World {
 
 impl World {
     pub fn new(sky: Sky) -> World {
-        World { faces: Vec::new(), looks: Vec::new(), lights: Vec::new(), sky, nook: 120.0 }
+        World {
+            faces: Vec::new(),
+            looks: Vec::new(),
+            lights: Vec::new(),
+            sky,
+            nook: 120.0,
+        }
     }
 
     pub fn add(&mut self, mesh: Mesh, look: &Look) {
@@ -136,14 +172,19 @@ impl World {
     fn put(&mut self, mesh: Mesh, look: &Look, casts: bool) {
         let id = self.looks.len() as u32;
         let normals = mesh.normals(look.crease);
-        self.faces.extend(mesh.triangles.iter().zip(normals).map(|(t, normal)| Face {
-            place: t.map(|c| c.place),
-            rest: t.map(|c| c.rest),
-            normal,
-            flat: (t[1].place - t[0].place).cross(t[2].place - t[0].place).normalize_or(Vec3::Z),
-            look: id,
-            casts,
-        }));
+        self.faces
+            .extend(mesh.triangles.iter().zip(normals).map(|(t, normal)| {
+                Face {
+                    place: t.map(|c| c.place),
+                    rest: t.map(|c| c.rest),
+                    normal,
+                    flat: (t[1].place - t[0].place)
+                        .cross(t[2].place - t[0].place)
+                        .normalize_or(Vec3::Z),
+                    look: id,
+                    casts,
+                }
+            }));
         self.looks.push(look.clone());
     }
 }
@@ -164,7 +205,14 @@ pub struct Camera {
 
 impl Default for Camera {
     fn default() -> Camera {
-        Camera { eye: Vec3::new(-1000.0, 0.0, 0.0), at: Vec3::ZERO, fov: 40.0, roll: 0.0, near: 30.0, aperture: 0.0 }
+        Camera {
+            eye: Vec3::new(-1000.0, 0.0, 0.0),
+            at: Vec3::ZERO,
+            fov: 40.0,
+            roll: 0.0,
+            near: 30.0,
+            aperture: 0.0,
+        }
     }
 }
 

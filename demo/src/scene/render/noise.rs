@@ -3,7 +3,7 @@
 //! A lattice of hashed values, blended smoothly between its corners. Everything is a pure function
 //! of position (and seed), so the same picture is drawn every time.
 
-use glam::Vec3;
+use glam::{Vec2, Vec3};
 
 /// Multipliers for the three lattice coordinates.
 const MIX: [u32; 3] = [0x8da6_b343, 0xd816_3841, 0xcb1a_b31f];
@@ -18,7 +18,11 @@ fn mixed(x: u32, y: u32, z: u32) -> u32 {
 
 /// A hash of one number, as a fraction in [0, 1).
 pub fn hash(n: u32) -> f32 {
-    let h = mixed(n.wrapping_mul(MIX[0]), ((n >> 7) ^ 0x51).wrapping_mul(MIX[1]), MIX[2]);
+    let h = mixed(
+        n.wrapping_mul(MIX[0]),
+        ((n >> 7) ^ 0x51).wrapping_mul(MIX[1]),
+        MIX[2],
+    );
     (h & 0x00ff_ffff) as f32 / 16_777_216.0
 }
 
@@ -63,6 +67,35 @@ pub fn cloud(p: Vec3, octaves: u32) -> f32 {
     sum / total
 }
 
+/// Smooth noise over a plane, for floors and walls: half the corners, half the time.
+pub fn noise2(p: Vec2) -> f32 {
+    let (x, y) = (floor(p.x), floor(p.y));
+    let f = p - Vec2::new(x as f32, y as f32);
+    let w = f * f * (Vec2::splat(3.0) - 2.0 * f);
+    let (xs, ys) = (
+        (x as u32).wrapping_mul(MIX[0]),
+        (y as u32).wrapping_mul(MIX[1]),
+    );
+    let corner = |h: u32| (mixed(h, 0, MIX[2]) & 0xffff) as i32 as f32 * (1.0 / 65_535.0);
+    let (a, b) = (corner(xs ^ ys), corner(xs.wrapping_add(MIX[0]) ^ ys));
+    let ys = ys.wrapping_add(MIX[1]);
+    let (c, d) = (corner(xs ^ ys), corner(xs.wrapping_add(MIX[0]) ^ ys));
+    let upper = a + (b - a) * w.x;
+    upper + (c + (d - c) * w.x - upper) * w.y
+}
+
+/// As [`cloud`], over a plane.
+pub fn cloud2(p: Vec2, octaves: u32) -> f32 {
+    let (mut sum, mut weight, mut total, mut q) = (0.0, 1.0, 0.0, p);
+    for _ in 0..octaves {
+        sum += weight * noise2(q);
+        total += weight;
+        weight *= 0.5;
+        q = q * 2.03 + Vec2::splat(17.1);
+    }
+    sum / total
+}
+
 /// 0 below `a`, 1 above `b`, smooth in between.
 pub fn ramp(a: f32, b: f32, x: f32) -> f32 {
     let t = ((x - a) / (b - a)).clamp(0.0, 1.0);
@@ -75,8 +108,9 @@ mod tests {
 
     #[test]
     fn noise_stays_in_its_range_and_varies() {
-        let values: Vec<f32> =
-            (0..4000).map(|i| noise(Vec3::new(i as f32 * 0.37, i as f32 * -0.11, 3.3))).collect();
+        let values: Vec<f32> = (0..4000)
+            .map(|i| noise(Vec3::new(i as f32 * 0.37, i as f32 * -0.11, 3.3)))
+            .collect();
         assert!(values.iter().all(|v| (0.0..=1.0).contains(v)));
         let mean = values.iter().sum::<f32>() / values.len() as f32;
         assert!((mean - 0.5).abs() < 0.05, "mean {mean}");

@@ -11,8 +11,12 @@ use super::{Camera, Face, World};
 pub const NOTHING: u32 = u32::MAX;
 
 /// Where the four samples sit in a pixel.
-pub const SAMPLES: [Vec2; 4] =
-    [Vec2::new(0.375, 0.125), Vec2::new(0.875, 0.375), Vec2::new(0.125, 0.625), Vec2::new(0.625, 0.875)];
+pub const SAMPLES: [Vec2; 4] = [
+    Vec2::new(0.375, 0.125),
+    Vec2::new(0.875, 0.375),
+    Vec2::new(0.125, 0.625),
+    Vec2::new(0.625, 0.875),
+];
 const CENTRE: [Vec2; 1] = [Vec2::new(0.5, 0.5)];
 
 /// A linear function of the pixel, relative to the triangle's own corner of the screen (32-bit
@@ -55,7 +59,11 @@ impl Seen {
             sum += w;
             total += self.weights[k] * w;
         }
-        if sum > 0.0 { total / sum } else { self.weights[0] }
+        if sum > 0.0 {
+            total / sum
+        } else {
+            self.weights[0]
+        }
     }
 }
 
@@ -99,13 +107,32 @@ fn draw<const N: usize>(
         if N == 1 && !face.casts {
             continue;
         }
-        let inside = face.place.map(|p| lens.to_camera(p));
+        let [a, b, c] = face.place;
+        let inside = [lens.to_camera(a), lens.to_camera(b), lens.to_camera(c)];
         let near = camera.near;
-        if inside.iter().all(|p| p.z >= near) {
-            fill(&mut buffer, world, face, number as u32, &lens, inside, [Vec3::X, Vec3::Y, Vec3::Z], &samples);
+        if inside[0].z >= near && inside[1].z >= near && inside[2].z >= near {
+            fill(
+                &mut buffer,
+                world,
+                face,
+                number as u32,
+                &lens,
+                inside,
+                [Vec3::X, Vec3::Y, Vec3::Z],
+                &samples,
+            );
         } else if inside.iter().any(|p| p.z > near) {
             for (points, weights) in clip(inside, near) {
-                fill(&mut buffer, world, face, number as u32, &lens, points, weights, &samples);
+                fill(
+                    &mut buffer,
+                    world,
+                    face,
+                    number as u32,
+                    &lens,
+                    points,
+                    weights,
+                    &samples,
+                );
             }
         }
     }
@@ -146,38 +173,58 @@ fn fill<const N: usize>(
     weights: [Vec3; 3],
     samples: &[Vec2; N],
 ) {
-    let screen = points.map(|p| lens.to_screen(p));
-    let (lo, hi) = screen.iter().fold((screen[0], screen[0]), |(lo, hi), p| (lo.min(*p), hi.max(*p)));
+    let [p, q, r] = [
+        lens.to_screen(points[0]),
+        lens.to_screen(points[1]),
+        lens.to_screen(points[2]),
+    ];
+    let (lo, hi) = (p.min(q).min(r), p.max(q).max(r));
     let (w, h) = (buffer.width as f32, buffer.height as f32);
     if hi.x <= 0.0 || hi.y <= 0.0 || lo.x >= w || lo.y >= h {
         return;
     }
-    let origin = lo.max(Vec2::ZERO).floor();
-    let end = hi.min(Vec2::new(w - 1.0, h - 1.0)).floor();
-    let s = screen.map(|p| DVec2::new(f64::from(p.x - origin.x), f64::from(p.y - origin.y)));
-    let area = (s[1] - s[0]).perp_dot(s[2] - s[0]);
+    let origin = Vec2::new((lo.x.max(0.0) as i32) as f32, (lo.y.max(0.0) as i32) as f32);
+    let end = Vec2::new(
+        (hi.x.min(w - 1.0) as i32) as f32,
+        (hi.y.min(h - 1.0) as i32) as f32,
+    );
+    let (p, q, r) = (
+        (p - origin).as_dvec2(),
+        (q - origin).as_dvec2(),
+        (r - origin).as_dvec2(),
+    );
+    let area = (q - p).perp_dot(r - p);
     if area.abs() < 1e-6 {
         return;
     }
-    let edges = [0, 1, 2].map(|k: usize| {
-        let (a, b) = (s[(k + 1) % 3], s[(k + 2) % 3]);
-        Plane {
-            dx: ((a.y - b.y) / area) as f32,
-            dy: ((b.x - a.x) / area) as f32,
-            c: (a.perp_dot(b) / area) as f32,
-        }
-    });
-    let inverse = points.map(|p| 1.0 / p.z);
+    let over = 1.0 / area;
+    // Each corner's weight: 1 there, 0 along the side opposite.
+    let plane = |a: DVec2, b: DVec2| Plane {
+        dx: ((a.y - b.y) * over) as f32,
+        dy: ((b.x - a.x) * over) as f32,
+        c: (a.perp_dot(b) * over) as f32,
+    };
+    let edges = [plane(q, r), plane(r, p), plane(p, q)];
+    let inverse = [1.0 / points[0].z, 1.0 / points[1].z, 1.0 / points[2].z];
     let mut depth = Plane::default();
     for k in 0..3 {
         depth.dx += edges[k].dx * inverse[k];
         depth.dy += edges[k].dy * inverse[k];
         depth.c += edges[k].c * inverse[k];
     }
-    let seen = Seen { face: number, origin, edges, inverse, weights };
+    let seen = Seen {
+        face: number,
+        origin,
+        edges,
+        inverse,
+        weights,
+    };
     let id = buffer.seen.len() as u32;
     buffer.seen.push(seen);
-    let hole = world.looks.get(face.look as usize).and_then(|l| l.hole.as_ref());
+    let hole = world
+        .looks
+        .get(face.look as usize)
+        .and_then(|l| l.hole.as_ref());
 
     for row in 0..=(end.y - origin.y) as usize {
         let y = row as f32;
@@ -186,9 +233,9 @@ fn fill<const N: usize>(
         for e in &edges {
             let most = e.c + (e.dy * y).max(e.dy * (y + 1.0));
             if e.dx > 1e-12 {
-                from = from.max((-most / e.dx - 1.0).floor());
+                from = from.max(-most / e.dx - 1.0);
             } else if e.dx < -1e-12 {
-                to = to.min((-most / e.dx).floor());
+                to = to.min(-most / e.dx);
             } else if most < 0.0 {
                 to = -1.0;
             }
@@ -197,15 +244,19 @@ fn fill<const N: usize>(
             continue;
         }
         let start = (origin.y as usize + row) * buffer.width + origin.x as usize;
-        for column in from as usize..=to as usize {
+        for column in from as i32 as usize..=to as i32 as usize {
             let x = column as f32;
             let cell = start + column;
-            let (Some(depths), Some(indices)) = (buffer.depth.get_mut(cell), buffer.index.get_mut(cell)) else {
+            let (Some(depths), Some(indices)) =
+                (buffer.depth.get_mut(cell), buffer.index.get_mut(cell))
+            else {
                 continue;
             };
             for k in 0..N {
                 let (px, py) = (x + samples[k].x, y + samples[k].y);
-                let within = edges[0].at(px, py) >= 0.0 && edges[1].at(px, py) >= 0.0 && edges[2].at(px, py) >= 0.0;
+                let within = edges[0].at(px, py) >= 0.0
+                    && edges[1].at(px, py) >= 0.0
+                    && edges[2].at(px, py) >= 0.0;
                 let d = depth.at(px, py);
                 if within && d > depths[k] {
                     if let Some(hole) = hole {

@@ -7,7 +7,7 @@
 
 use glam::{Vec2, Vec3};
 
-use super::light::{Lit, turned};
+use super::light::{Dome, Lit, turned};
 use super::noise::hash;
 use super::raster::{self, Buffer, NOTHING, SAMPLES};
 use super::{Camera, Lens, Surface, World};
@@ -29,9 +29,18 @@ pub fn expose(world: &World, camera: &Camera, width: usize, height: usize, seed:
     let buffer = raster::picture(world, camera, width, height);
     let lens = camera.lens(width, height);
     let map = (height * 6 / 5).clamp(256, 1536);
-    let lights: Vec<Lit> = world.lights.iter().take(LAMPS).map(|l| Lit::new(l, world, map)).collect();
+    let lights: Vec<Lit> = world
+        .lights
+        .iter()
+        .take(LAMPS)
+        .map(|l| Lit::new(l, world, map))
+        .collect();
     let nooks = Nooks::new(&buffer, world, &lens, &lights, seed);
-    let shader = Shader { world, lens: &lens };
+    let shader = Shader {
+        world,
+        lens: &lens,
+        dome: Dome::new(&world.sky),
+    };
 
     let mut raw = Raw {
         width,
@@ -58,16 +67,18 @@ pub fn expose(world: &World, camera: &Camera, width: usize, height: usize, seed:
             }
             let pixel = corner + at / count;
             let light = match buffer.seen.get(indices[k] as usize) {
-                Some(seen) => {
-                    shader.shade(seen, pixel, nooks.at(pixel, 1.0 / depths[k]))
-                }
+                Some(seen) => shader.shade(seen, pixel, nooks.at(pixel, 1.0 / depths[k])),
                 None => world.sky.from(lens.ray(pixel).normalize(), 0.1),
             };
             sum += light * (count / 4.0);
         }
         raw.light.push(sum);
         let near = depths.iter().copied().fold(0.0, f32::max);
-        raw.distance.push(if near > 0.0 { 1.0 / near } else { f32::INFINITY });
+        raw.distance.push(if near > 0.0 {
+            1.0 / near
+        } else {
+            f32::INFINITY
+        });
     }
     raw
 }
@@ -80,7 +91,12 @@ fn same(buffer: &Buffer<4>, world: &World, a: u32, b: u32, da: f32, db: f32) -> 
     if a == NOTHING || b == NOTHING || (da - db).abs() > 0.01 * da {
         return false;
     }
-    let face = |i: u32| buffer.seen.get(i as usize).and_then(|s| world.faces.get(s.face as usize));
+    let face = |i: u32| {
+        buffer
+            .seen
+            .get(i as usize)
+            .and_then(|s| world.faces.get(s.face as usize))
+    };
     match (face(a), face(b)) {
         (Some(f), Some(g)) => f.look == g.look && f.normal[0].dot(g.normal[0]).abs() > 0.97,
         _ => false,
@@ -90,11 +106,15 @@ fn same(buffer: &Buffer<4>, world: &World, a: u32, b: u32, da: f32, db: f32) -> 
 struct Shader<'a> {
     world: &'a World,
     lens: &'a Lens,
+    dome: Dome,
 }
 
 impl Shader<'_> {
     fn shade(&self, seen: &raster::Seen, pixel: Vec2, falls: Falls) -> Vec3 {
-        let (Some(face), w) = (self.world.faces.get(seen.face as usize), seen.weights_at(pixel)) else {
+        let (Some(face), w) = (
+            self.world.faces.get(seen.face as usize),
+            seen.weights_at(pixel),
+        ) else {
             return Vec3::ZERO;
         };
         let Some(look) = self.world.looks.get(face.look as usize) else {
@@ -110,6 +130,9 @@ impl Shader<'_> {
             rest: blend(&face.rest),
             place,
             normal,
+            pixel: self.lens.eye.distance(place)
+                / self.lens.focal
+                / normal.dot(view).clamp(0.15, 1.0),
             colour: look.colour,
             rough: look.rough,
             metal: look.metal,
@@ -133,8 +156,13 @@ impl Shader<'_> {
 
         let sky = &self.world.sky;
         let mut out = s.colour * s.glow;
-        out += dull * sky.from(s.normal, 1.0) * open;
-        out += shine * sky.from(bounce, rough) * closed;
+        out += dull * self.dome.from(s.normal, 1.0) * open;
+        let mirrored = if rough >= 0.25 {
+            self.dome.from(bounce, rough)
+        } else {
+            sky.from(bounce, rough)
+        };
+        out += shine * mirrored * closed;
         let coat_fresnel = (0.04 + 0.96 * (1.0 - facing).powi(5)) * s.coat;
         if s.coat > 0.0 {
             out = out * (1.0 - coat_fresnel) + sky.from(bounce, 0.02) * coat_fresnel * closed;
@@ -162,7 +190,9 @@ impl Shader<'_> {
                 + fresnel * gloss(nh, slope, facing, wide);
             if s.coat > 0.0 {
                 let narrow = (0.08 + light.size / distance * 0.35).min(1.0);
-                both += Vec3::splat(s.coat * (0.04 + 0.96 * (1.0 - vh).powi(5)) * gloss(nh, slope, facing, narrow));
+                both += Vec3::splat(
+                    s.coat * (0.04 + 0.96 * (1.0 - vh).powi(5)) * gloss(nh, slope, facing, narrow),
+                );
             }
             // Part of the nook's darkness applies to lamps as well: they are never quite points.
             out += both * light.colour * (slope * clear * fade * (0.45 + 0.55 * open));
@@ -224,13 +254,31 @@ impl Nooks {
                 distance.push(if d > 0.0 { 1.0 / d } else { f32::INFINITY });
             }
         }
-        let rings = Rings { width, height, lens, distance: &distance, near: turned(), far: turned(), reach: world.nook };
-        let mut raw = vec![Falls { open: 1.0, clear: [1.0; LAMPS] }; width * height];
+        let rings = Rings {
+            width,
+            height,
+            lens,
+            distance: &distance,
+            near: turned(),
+            far: turned(),
+            reach: world.nook,
+        };
+        let mut raw = vec![
+            Falls {
+                open: 1.0,
+                clear: [1.0; LAMPS]
+            };
+            width * height
+        ];
         for y in 0..height {
             for x in 0..width {
                 let at = y * width + x;
                 let index = buffer.index.get(cell(x, y)).map_or(NOTHING, |i| i[0]);
-                let Some(face) = buffer.seen.get(index as usize).and_then(|s| world.faces.get(s.face as usize)) else {
+                let Some(face) = buffer
+                    .seen
+                    .get(index as usize)
+                    .and_then(|s| world.faces.get(s.face as usize))
+                else {
                     continue;
                 };
                 let p = rings.point(x, y, distance[at]);
@@ -263,10 +311,19 @@ impl Nooks {
                         }
                     }
                 }
-                falls.push(if weight > 0.0 { sum.times(1.0 / weight) } else { raw[y * width + x] });
+                falls.push(if weight > 0.0 {
+                    sum.times(1.0 / weight)
+                } else {
+                    raw[y * width + x]
+                });
             }
         }
-        Nooks { width, height, falls, distance }
+        Nooks {
+            width,
+            height,
+            falls,
+            distance,
+        }
     }
 
     fn at(&self, pixel: Vec2, z: f32) -> Falls {
@@ -277,10 +334,16 @@ impl Nooks {
         for (dx, dy) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
             let (i, j) = ((x + dx).min(self.width - 1), (y + dy).min(self.height - 1));
             let k = j * self.width + i;
-            let (Some(falls), Some(&distance)) = (self.falls.get(k), self.distance.get(k)) else { continue };
+            let (Some(falls), Some(&distance)) = (self.falls.get(k), self.distance.get(k)) else {
+                continue;
+            };
             let bx = if dx == 0 { 1.0 - f.x } else { f.x };
             let by = if dy == 0 { 1.0 - f.y } else { f.y };
-            let near = if (distance - z).abs() < 0.03 * z { 1.0 } else { 0.002 };
+            let near = if (distance - z).abs() < 0.03 * z {
+                1.0
+            } else {
+                0.002
+            };
             let w = (bx * by + 1e-4) * near;
             sum.add(falls, w);
             total += w;
@@ -298,7 +361,10 @@ impl Falls {
     }
 
     fn times(self, f: f32) -> Falls {
-        Falls { open: self.open * f, clear: self.clear.map(|c| c * f) }
+        Falls {
+            open: self.open * f,
+            clear: self.clear.map(|c| c * f),
+        }
     }
 }
 
@@ -309,15 +375,16 @@ struct Rings<'a> {
     lens: &'a Lens,
     distance: &'a [f32],
     /// A near ring for seams and a far one for hollows.
-    near: Vec<[Vec2; 5]>,
-    far: Vec<[Vec2; 8]>,
+    near: Vec<[Vec2; 4]>,
+    far: Vec<[Vec2; 7]>,
     reach: f32,
 }
 
 impl Rings<'_> {
     /// The place of a pixel of the half-size picture, in the camera's frame.
     fn point(&self, x: usize, y: usize, z: f32) -> Vec3 {
-        let p = (Vec2::new(2.0 * x as f32, 2.0 * y as f32) + SAMPLES[0] - self.lens.middle) / self.lens.focal;
+        let p = (Vec2::new(2.0 * x as f32, 2.0 * y as f32) + SAMPLES[0] - self.lens.middle)
+            / self.lens.focal;
         Vec3::new(p.x * z, p.y * z, z)
     }
 
@@ -338,7 +405,9 @@ impl Rings<'_> {
                 continue;
             }
             let (i, j) = (qx as i32 as usize, qy as i32 as usize);
-            let Some(&z) = self.distance.get(j * self.width + i) else { continue };
+            let Some(&z) = self.distance.get(j * self.width + i) else {
+                continue;
+            };
             if !z.is_finite() {
                 continue;
             }

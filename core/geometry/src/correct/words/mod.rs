@@ -3,45 +3,16 @@
 //! One decimal; what rounds below [`NOTHING_MM`] is not said. A turn is told twice: as how far the
 //! part's ends go and in which direction, and as an angle.
 
-use super::afterwards::{Afterwards, Move};
-use super::compare::AchievedPoint;
-use super::freedoms::{Allowed, LeftAlone};
-use super::minimax::Minimax;
-use super::part::{Part, PartPoint};
-use super::proof::Proof;
-use crate::frame::{Axis, Side, Vec3, direction};
+mod phrases;
+mod why_not;
 
-/// Below this nothing is said (mm): one decimal would print 0.0.
-pub const NOTHING_MM: f64 = 0.05;
+pub(crate) use phrases::join;
+pub use phrases::{NOTHING_MM, deviation, displacement, too_far};
+use phrases::{line_in_words, way_in_words};
+pub use why_not::{minimax, why_not};
 
-/// "7.2 mm rearward, 0.4 mm inboard and 3.6 mm up", or `None` if every component is nothing.
-pub fn displacement(v: Vec3, side: Side) -> Option<String> {
-    let components = Axis::ALL.map(|axis| (axis, v[axis.index()]));
-    let said = components
-        .iter()
-        .filter(|(_, c)| c.abs() >= NOTHING_MM)
-        .map(|&(axis, c)| format!("{:.1} mm {}", c.abs(), direction(axis, c, side)));
-    join(said.collect())
-}
-
-/// Where a deviation puts a point: "1.2 mm too far rearward and 0.4 mm too high".
-pub fn deviation(v: Vec3, side: Side) -> Option<String> {
-    let components = Axis::ALL.map(|axis| (axis, v[axis.index()]));
-    let said = components
-        .iter()
-        .filter(|(_, c)| c.abs() >= NOTHING_MM)
-        .map(|&(axis, c)| format!("{:.1} mm {}", c.abs(), too_far(axis, c, side)));
-    join(said.collect())
-}
-
-/// "too far rearward", "too high".
-pub fn too_far(axis: Axis, component: f64, side: Side) -> String {
-    match (axis, component >= 0.0) {
-        (Axis::Height, true) => "too high".into(),
-        (Axis::Height, false) => "too low".into(),
-        _ => format!("too far {}", direction(axis, component, side)),
-    }
-}
+use super::{AchievedPoint, Afterwards, Allowed, LeftAlone, Move, Part, PartPoint};
+use crate::frame::{Axis, Vec3, direction};
 
 /// The push, as one sentence: how far the middle of the part goes.
 pub fn push(part: &Part, answer: &Move) -> String {
@@ -161,64 +132,6 @@ pub fn allowed(allowed: &Allowed) -> String {
     }
 }
 
-/// The answer of the minimax move: possible and how closely, or impossible and why.
-pub fn minimax(part: &Part, answer: &Minimax) -> Vec<String> {
-    let what = allowed(&answer.best.allowed);
-    match &answer.impossible {
-        None => vec![format!(
-            "Possible: {what} can bring every reading with a limit inside; the worst then uses {:.0} % of its limit.",
-            answer.worst * 100.0
-        )],
-        Some(proof) => {
-            let mut said = vec![format!(
-                "Impossible: {what} can't bring every reading inside; at best the worst is {:.1} times its limit.",
-                answer.worst
-            )];
-            said.extend(why_not(part, proof));
-            said
-        }
-    }
-}
-
-/// The readings that contradict, one sentence each.
-pub fn why_not(part: &Part, proof: &Proof) -> Vec<String> {
-    let of_reading = |r: &super::Contradiction| {
-        let p = part.points().get(r.point)?;
-        Some((p, r.axis, p.limit(r.axis)?, r.weight.signum()))
-    };
-    let readings: Vec<_> = proof.readings.iter().filter_map(of_reading).collect();
-    let off = |p: &PartPoint, axis: Axis, limit: f64| {
-        let d = p.deviation()[axis.index()];
-        format!(
-            "{} is {:.1} mm {} (limit {limit:.1} mm)",
-            p.name,
-            d.abs(),
-            too_far(axis, d, p.side)
-        )
-    };
-    if let [(p, axis, limit, _)] = readings[..] {
-        return vec![format!(
-            "{}, and {} does not change its {}.",
-            off(p, axis, limit),
-            allowed(&proof.allowed),
-            axis.word()
-        )];
-    }
-    let mut said = vec!["These readings contradict each other:".to_string()];
-    let slide = match proof.allowed {
-        Allowed::Slide { along } => Some(along.normalize()),
-        _ => None,
-    };
-    said.extend(readings.iter().map(|&(p, axis, limit, sign)| {
-        let now = off(p, axis, limit);
-        match slide.and_then(|along| needs(p, axis, limit, sign, along)) {
-            Some(needs) => format!("{now}, so {needs}."),
-            None => format!("{now}; it must not stay {}.", too_far(axis, sign, p.side)),
-        }
-    }));
-    said
-}
-
 /// One sentence for each point: what was asked, what was made of it.
 pub fn achieved(points: &[AchievedPoint]) -> Vec<String> {
     let line = |p: &AchievedPoint| {
@@ -241,25 +154,6 @@ pub fn achieved(points: &[AchievedPoint]) -> Vec<String> {
         format!("{}: asked {asked}; made {made}; {verdict}.", p.name)
     };
     points.iter().map(line).collect()
-}
-
-/// What a reading asks of a slide: at least, or at most, so many millimetres along it.
-fn needs(p: &PartPoint, axis: Axis, limit: f64, sign: f64, along: Vec3) -> Option<String> {
-    let per_mm = along[axis.index()];
-    if per_mm.abs() < 1e-9 {
-        return None;
-    }
-    // sign * (d + per_mm * s) <= limit, solved for s.
-    let bound = (sign * limit - p.deviation()[axis.index()]) / per_mm;
-    let at_most = sign * per_mm > 0.0;
-    let forward = if bound >= 0.0 { along } else { -along };
-    let way = way_in_words(forward);
-    Some(match (at_most, bound >= 0.0) {
-        (true, true) => format!("the slide may go at most {bound:.1} mm {way}"),
-        (true, false) => format!("the slide must go at least {:.1} mm {way}", -bound),
-        (false, true) => format!("the slide must go at least {bound:.1} mm {way}"),
-        (false, false) => format!("the slide may go at most {:.1} mm {way}", -bound),
-    })
 }
 
 /// Which ends to watch in a turn about an axis, and along which axis they then go: the longer way
@@ -301,47 +195,106 @@ fn name_of_end(along: Axis, positive: bool) -> &'static str {
     }
 }
 
-fn main_axis(v: Vec3) -> Option<Axis> {
-    let v = v.try_normalize(0.0)?;
-    Axis::ALL
-        .into_iter()
-        .find(|axis| v[axis.index()].abs() > 1.0 - 1e-6)
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::correct::best_move;
+    use crate::frame::Side;
+    use nalgebra::{DMatrix, Rotation3};
 
-/// "the length", or the direction spelled out.
-fn line_in_words(v: Vec3) -> String {
-    match main_axis(v) {
-        Some(axis) => format!("the {}", axis.word()),
-        None => format!("the line {}", way_in_words(v)),
-    }
-}
-
-/// "rearward", or "along 98 % rearward, 17 % right".
-fn way_in_words(v: Vec3) -> String {
-    if let Some(axis) = main_axis(v) {
-        return direction(axis, v[axis.index()], Side::Centre).into();
-    }
-    let v = v.normalize();
-    let shares = Axis::ALL
-        .into_iter()
-        .filter(|axis| v[axis.index()].abs() >= 0.005)
-        .map(|axis| {
-            let share = v[axis.index()];
-            format!(
-                "{:.2} {}",
-                share.abs(),
-                direction(axis, share, Side::Centre)
-            )
+    pub(super) fn part(side: Side, off: &[[f64; 3]]) -> Part {
+        let targets = [
+            [3200.0, 530.0, 410.0],
+            [3600.0, 530.0, 410.0],
+            [3400.0, 490.0, 510.0],
+        ];
+        let points = targets.iter().zip(off).enumerate();
+        let points = points.map(|(i, (target, off))| PartPoint {
+            name: format!("R{}", i + 7),
+            side,
+            position: Vec3::from(*target) + Vec3::from(*off),
+            target: Vec3::from(*target),
+            limits: [Some(3.0); 3],
         });
-    let shares: Vec<String> = shares.collect();
-    format!("({} for each mm)", shares.join(", "))
-}
-
-/// "a, b and c"; `None` for an empty list.
-pub(crate) fn join(mut items: Vec<String>) -> Option<String> {
-    let last = items.pop()?;
-    if items.is_empty() {
-        return Some(last);
+        Part::new(points.collect(), None).unwrap()
     }
-    Some(format!("{} and {last}", items.join(", ")))
+
+    #[test]
+    fn a_push_names_only_what_can_be_seen() {
+        let p = part(Side::Right, &[[-7.2, 0.4, -3.6]; 3]);
+        let answer = best_move(&p, &Allowed::Free).unwrap();
+        assert_eq!(
+            push(&p, &answer),
+            "Push the part 7.2 mm rearward, 0.4 mm inboard and 3.6 mm up."
+        );
+        assert!(turn(&p, &answer).is_empty());
+        let p = part(Side::Left, &[[0.04, 0.4, 0.0]; 3]);
+        let answer = best_move(&p, &Allowed::Free).unwrap();
+        assert_eq!(push(&p, &answer), "Push the part 0.4 mm outboard.");
+        let p = part(Side::Centre, &[[0.0; 3]; 3]);
+        let answer = best_move(&p, &Allowed::Free).unwrap();
+        assert_eq!(
+            push(&p, &answer),
+            "The middle of the part stays where it is."
+        );
+    }
+
+    #[test]
+    fn a_turn_says_which_end_goes_where() {
+        // Turned by 0.01 rad about the height axis, and so to be turned back.
+        let still = part(Side::Right, &[[0.0; 3]; 3]);
+        let centre = still.centroid();
+        let off = still.points().iter().map(|p| {
+            let arm = p.target - centre;
+            <[f64; 3]>::from(Rotation3::new(Vec3::z() * 0.01) * arm - arm)
+        });
+        let p = part(Side::Right, &off.collect::<Vec<_>>());
+        let answer = best_move(&p, &Allowed::Free).unwrap();
+        assert_eq!(
+            turn(&p, &answer),
+            ["Turn it 0.57\u{b0} about the height axis, so that \
+              R7 (front end) goes 2.0 mm outboard and R8 (rear end) goes 2.0 mm inboard."]
+        );
+        assert_eq!(
+            at_each_point(&answer)[0],
+            "At R7: 0.1 mm rearward and 2.0 mm outboard."
+        );
+    }
+
+    #[test]
+    fn what_to_expect_carries_its_uncertainty_and_the_limit() {
+        let p = part(
+            Side::Right,
+            &[[-7.0, 0.0, 4.0], [-7.0, 0.0, 0.0], [-7.0, 0.0, 0.0]],
+        );
+        let stated = Part::new(p.points().to_vec(), Some(DMatrix::identity(9, 9) * 0.04)).unwrap();
+        let slide = Allowed::slide_along(Axis::Length);
+        let lines = expected(&best_move(&stated, &slide).unwrap());
+        assert_eq!(
+            lines[0],
+            "R7 should then be 4.0 mm too high (good to 0.4 mm): outside in height."
+        );
+        assert_eq!(
+            lines[1],
+            "R8 should then be on its dimension (good to 0.4 mm): inside."
+        );
+        let lines = expected(&best_move(&p, &slide).unwrap());
+        assert!(lines[1].contains("uncertainty not stated"), "{}", lines[1]);
+    }
+
+    #[test]
+    fn what_the_points_leave_open_is_said() {
+        let p = part(Side::Right, &[[1.0, 0.0, 0.0], [1.0, 0.0, 0.0]]);
+        let said = left_alone(&best_move(&p, &Allowed::Free).unwrap());
+        assert_eq!(said.len(), 1);
+        assert!(said[0].contains("turned about the length"), "{}", said[0]);
+        let p = part(Side::Right, &[[1.0, 0.0, 0.0]]);
+        let said = left_alone(&best_move(&p, &Allowed::Free).unwrap());
+        assert!(said[0].contains("only the push"), "{}", said[0]);
+        let along = Vec3::new(0.8, 0.0, 0.6);
+        assert_eq!(
+            allowed(&Allowed::Slide { along }),
+            "a slide along the line (0.80 rearward, 0.60 up for each mm)"
+        );
+    }
 }

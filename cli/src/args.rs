@@ -1,0 +1,357 @@
+//! What can be typed.
+
+use std::path::PathBuf;
+
+use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+
+/// The record of a structural collision repair: what was measured, photographed and noted at each
+/// stage, and the proof that the structure is where its maker says it must be.
+#[derive(Debug, Parser)]
+#[command(
+    name = "datumtrail",
+    version,
+    max_term_width = 80,
+    propagate_version = true,
+    after_help = "Datumtrail records and computes; it certifies nothing. Follow the vehicle \
+                  maker's repair procedure and the law where you are."
+)]
+pub struct Args {
+    /// The shop folder [default: the platform's data folder]
+    #[arg(long, global = true, env = "DATUMTRAIL_SHOP", value_name = "DIR")]
+    pub shop: Option<PathBuf>,
+    /// The job, by name or identity [default: the current one]
+    #[arg(long, global = true, value_name = "JOB")]
+    pub job: Option<String>,
+    /// Who is at the keyboard; stands in every record that is written
+    #[arg(long = "as", global = true, env = "DATUMTRAIL_PERSON", value_name = "NAME")]
+    pub person: Option<String>,
+    /// Print JSON, for programs
+    #[arg(long, global = true)]
+    pub json: bool,
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Play an invented repair through, from the maker's dimensions to the archive
+    Demo {
+        /// Keep everything in this folder
+        #[arg(long, value_name = "DIR")]
+        out: Option<PathBuf>,
+    },
+    /// Jobs: one vehicle, one repair
+    #[command(subcommand)]
+    Job(Job),
+    /// Dimension sheets: what the maker publishes
+    #[command(subcommand)]
+    Sheet(Sheet),
+    /// The new part: which control points are on it
+    #[command(subcommand)]
+    Part(Part),
+    /// The plan: stages and hold points
+    #[command(subcommand)]
+    Plan(Plan),
+    /// Stages of the repair
+    #[command(subcommand)]
+    Stage(Stage),
+    /// Surveys and readings
+    #[command(subcommand)]
+    Survey(Survey),
+    /// Set-up, deviations and verdicts of a survey
+    Check {
+        /// The survey, or a stage for its newest [default: the newest survey]
+        #[arg(long)]
+        survey: Option<String>,
+    },
+    /// Where to push a part, and what to expect afterwards
+    Move {
+        /// Its control points [default: those of the new part]
+        #[arg(long, value_delimiter = ',')]
+        points: Vec<String>,
+        /// Only along this axis
+        #[arg(long)]
+        slide: Option<SlideAxis>,
+        /// The survey, or a stage for its newest [default: the newest survey]
+        #[arg(long)]
+        survey: Option<String>,
+    },
+    /// Hold points: what they need, and who released them
+    #[command(subcommand)]
+    Hold(Hold),
+    /// Photos and cameras' clocks
+    #[command(subcommand)]
+    Photo(Photo),
+    /// Notes
+    #[command(subcommand)]
+    Note(Note),
+    /// Withdraw a record: it stays, with the reason, and no longer counts
+    Withdraw {
+        /// Its identity; the last digits are enough
+        id: String,
+        #[arg(long)]
+        reason: String,
+    },
+    /// Write the archive that leaves the shop
+    Export {
+        /// The zip file to write
+        out: PathBuf,
+    },
+    /// Check every byte of an archive
+    Verify {
+        /// The archive, a zip file or a folder
+        file: PathBuf,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Job {
+    /// Make a job, and work on it from now on
+    New {
+        name: String,
+        #[arg(long)]
+        vehicle: Option<String>,
+        /// The IANA time zone of the shop [default: the computer's]
+        #[arg(long)]
+        zone: Option<String>,
+        /// A plan of your own instead of the shipped one
+        #[arg(long, value_name = "FILE")]
+        plan: Option<PathBuf>,
+    },
+    /// The jobs in this shop
+    List,
+    /// Work on this job from now on
+    Use { job: String },
+    /// The job on one screen
+    Show,
+    /// Name it differently
+    Rename { name: String },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Sheet {
+    /// Load the maker's dimensions
+    Load {
+        file: PathBuf,
+        /// Where they were published
+        #[arg(long)]
+        source: String,
+        /// A limit for every axis of every point that the file gives none for
+        #[arg(long, value_name = "MM")]
+        limit: Option<f64>,
+        /// Whose limit that is
+        #[arg(long, value_name = "TEXT")]
+        limit_source: Option<String>,
+        #[arg(long, default_value = "mm")]
+        units: Units,
+        /// Where the file's x, y and z grow, such as forward,left,up
+        #[arg(long, default_value = "rearward,right,up")]
+        axes: String,
+    },
+    /// The sheet that counts
+    Show,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Part {
+    /// Say which control points are on the new part
+    Set {
+        name: String,
+        #[arg(long, value_delimiter = ',', required = true)]
+        points: Vec<String>,
+    },
+    /// The new part
+    Show,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Plan {
+    /// Print the plan, to edit it
+    Show,
+    /// Use an edited plan
+    Load { file: PathBuf },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Stage {
+    /// Open a stage
+    Open {
+        stage: String,
+        /// When it began, if not now: 2026-03-04T14:03:20
+        #[arg(long, value_name = "TIME")]
+        at: Option<String>,
+    },
+    /// Close a stage
+    Close {
+        stage: String,
+        /// When it ended, if not now
+        #[arg(long, value_name = "TIME")]
+        at: Option<String>,
+    },
+    /// The stages, and when they were open
+    List,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Survey {
+    /// Add a survey, with its readings or empty
+    Add(SurveyAdd),
+    /// Type one reading
+    #[command(allow_negative_numbers = true)]
+    Point {
+        point: String,
+        x: f64,
+        y: f64,
+        z: f64,
+        /// Its standard uncertainty
+        #[arg(long, value_name = "MM")]
+        u: Option<f64>,
+        #[arg(long, default_value = "mm")]
+        units: Units,
+        /// Correct the reading that is there; the old one stays on record
+        #[arg(long)]
+        correct: bool,
+        /// The survey, or a stage for its newest [default: the newest survey]
+        #[arg(long)]
+        survey: Option<String>,
+    },
+    /// The surveys
+    List,
+    /// The readings of a survey, as they were observed
+    Show {
+        /// The survey, or a stage for its newest [default: the newest survey]
+        survey: Option<String>,
+    },
+}
+
+#[derive(Debug, ClapArgs)]
+pub struct SurveyAdd {
+    /// Readings: point,x,y,z with optional u and time
+    pub file: Option<PathBuf>,
+    #[arg(long)]
+    pub stage: String,
+    /// Control points trusted as undamaged, six or more where you can
+    #[arg(long, value_delimiter = ',', required = true)]
+    pub refs: Vec<String>,
+    /// The instrument's maximum permissible error, a bound for each axis
+    #[arg(long, value_name = "MM", conflicts_with = "u")]
+    pub mpe: Option<f64>,
+    /// The standard uncertainty of each coordinate
+    #[arg(long, value_name = "MM")]
+    pub u: Option<f64>,
+    /// How far an undamaged vehicle may itself be from the sheet, a standard deviation
+    #[arg(long, value_name = "MM", requires = "build_spread_source")]
+    pub build_spread: Option<f64>,
+    /// Where that is published
+    #[arg(long, value_name = "TEXT")]
+    pub build_spread_source: Option<String>,
+    #[arg(long, value_name = "TEXT")]
+    pub instrument: Option<String>,
+    #[arg(long, default_value = "mm")]
+    pub units: Units,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Hold {
+    /// The hold points, and what they need
+    List,
+    /// Tick a check that a hold point needs
+    Tick {
+        check: String,
+        #[arg(long)]
+        note: Option<String>,
+    },
+    /// Pass a hold point without its evidence; name and reason stay for ever
+    Release {
+        hold: String,
+        /// The person who answers for it, and who is qualified to
+        #[arg(long)]
+        name: String,
+        #[arg(long)]
+        reason: String,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Photo {
+    /// Take in photos, files or folders; their bytes stay as they are
+    Add {
+        #[arg(required = true)]
+        paths: Vec<PathBuf>,
+        /// Put them in this stage, whatever their times say
+        #[arg(long)]
+        stage: Option<String>,
+    },
+    /// The photos, their times and stages
+    List {
+        #[arg(long)]
+        stage: Option<String>,
+    },
+    /// Say what a camera's clock shows
+    #[command(allow_hyphen_values = false)]
+    Clock {
+        /// The camera, or a part of its name
+        #[arg(long)]
+        camera: String,
+        /// What has to be added to its time, such as 1h7m12s or -4m
+        #[arg(long, allow_hyphen_values = true, conflicts_with_all = ["photo", "was"])]
+        offset: Option<String>,
+        /// A photo whose true time is known
+        #[arg(long, requires = "was")]
+        photo: Option<String>,
+        /// That true time: 2026-03-04 14:03:20
+        #[arg(long, requires = "photo")]
+        was: Option<String>,
+        /// How well that is known: the standard uncertainty in seconds
+        #[arg(long, default_value_t = 5.0)]
+        u: f64,
+    },
+    /// Say to which stage a photo belongs; this wins over its time
+    Tie { photo: String, stage: String },
+    /// Write a photo's bytes to a file, as they came
+    Save { photo: String, file: PathBuf },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Note {
+    /// Write something down
+    Add {
+        text: String,
+        /// [default: the stage that is open]
+        #[arg(long)]
+        stage: Option<String>,
+        #[arg(long)]
+        photo: Option<String>,
+        /// What the plan asks for by this key
+        #[arg(long, value_name = "KEY")]
+        about: Option<String>,
+    },
+    /// The notes
+    List,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum Units {
+    Mm,
+    In,
+}
+
+impl Units {
+    /// As the core reads it.
+    pub fn word(self) -> String {
+        match self {
+            Units::Mm => "mm".into(),
+            Units::In => "in".into(),
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum SlideAxis {
+    /// Length
+    X,
+    /// Width
+    Y,
+    /// Height
+    Z,
+}

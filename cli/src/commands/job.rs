@@ -1,0 +1,145 @@
+//! `datumtrail job`
+
+use std::process::ExitCode;
+
+use datumtrail_core::Result;
+use datumtrail_core::job::stage::State;
+use datumtrail_core::job::view::{JobView, Settled};
+use datumtrail_core::shop::{Job as Open, NewJob};
+use serde_json::json;
+
+use super::{Context, read};
+use crate::args::Job;
+use crate::show::table::Table;
+use crate::show::{self, WIDTH, wrap};
+use crate::output;
+
+pub async fn run(context: &Context, command: Job) -> Result<ExitCode> {
+    match command {
+        Job::New {
+            name,
+            vehicle,
+            zone,
+            plan,
+        } => {
+            let plan = match plan {
+                Some(path) => Some(super::plan::text(read(&path)?)?),
+                None => None,
+            };
+            let job = context
+                .shop
+                .new_job(NewJob {
+                    name: name.clone(),
+                    vehicle,
+                    zone,
+                    plan,
+                })
+                .await?;
+            let id = job.document();
+            output::either(context.json, &json!({ "id": id, "name": name }), || {
+                format!("Made the job «{name}» ({id}). Commands work on it from now on.")
+            });
+        }
+        Job::List => {
+            let jobs = context.shop.jobs().await?;
+            output::either(context.json, &json!({ "jobs": jobs }), || {
+                if jobs.is_empty() {
+                    return "No jobs yet. Make one: datumtrail job new NAME".into();
+                }
+                let mut table = Table::new(&["", "name", "readings", "photos", "notes", "identity"]);
+                for job in &jobs {
+                    table.row(vec![
+                        if job.current { "→".into() } else { String::new() },
+                        settled(&job.name),
+                        job.readings.to_string(),
+                        job.photos.to_string(),
+                        job.notes.to_string(),
+                        job.id.clone(),
+                    ]);
+                }
+                table.show()
+            });
+        }
+        Job::Use { job } => {
+            let job = context.shop.job(Some(&job)).await?;
+            context.shop.use_job(&job.document())?;
+            let name = job.view()?.title().to_owned();
+            output::either(context.json, &json!({ "id": job.document() }), || {
+                format!("Commands work on «{name}» from now on.")
+            });
+        }
+        Job::Show => {
+            let job = context.job().await?;
+            let view = job.view()?;
+            if context.json {
+                output::either(true, &view, String::new);
+            } else {
+                output::text(summary(&job, &view)?);
+            }
+        }
+        Job::Rename { name } => {
+            context.job().await?.rename(&name).await?;
+            output::either(context.json, &json!({ "name": name }), || {
+                format!("The job is called «{name}» now.")
+            });
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// A value, or all of them where several stand.
+fn settled(value: &Settled) -> String {
+    let shown = value.value.clone().unwrap_or_else(|| "(none)".into());
+    if value.conflict.is_empty() {
+        shown
+    } else {
+        format!("{shown} (and {} more, set at the same time)", value.conflict.len() - 1)
+    }
+}
+
+fn summary(job: &Open<'_>, view: &JobView) -> Result<String> {
+    let mut out = vec![show::heading(&settled(&view.name))];
+    if view.vehicle.value.is_some() {
+        out.push(format!("Vehicle   {}", settled(&view.vehicle)));
+    }
+    if let Some(part) = view.part() {
+        out.push(format!("Part      {} ({})", part.name, part.points.join(", ")));
+    }
+    out.push(match view.sheet() {
+        Some(sheet) => wrap(&format!("Sheet     {}", sheet.body.source), WIDTH, "          "),
+        None => "Sheet     none yet: datumtrail sheet load FILE.csv --source TEXT".into(),
+    });
+    let count = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    out.push(format!(
+        "Record    {}, {}, {}, {}",
+        count(view.surveys.iter().filter(|s| s.stands()).count(), "survey", "surveys"),
+        count(view.readings.iter().filter(|r| r.stands()).count(), "reading", "readings"),
+        count(view.photos.iter().filter(|p| p.stands()).count(), "photo", "photos"),
+        count(view.notes.iter().filter(|n| n.stands()).count(), "note", "notes"),
+    ));
+    let stages = job.stages()?;
+    let open: Vec<&str> = stages
+        .iter()
+        .filter(|s| s.state == State::Open)
+        .map(|s| s.title.as_str())
+        .collect();
+    let done = stages.iter().filter(|s| s.state == State::Closed).count();
+    out.push(format!(
+        "Stages    {done} of {} closed; open: {}",
+        stages.len(),
+        if open.is_empty() { "none".into() } else { open.join(", ") }
+    ));
+    out.push(String::new());
+    out.push(super::hold::list(&job.holds()?));
+    if !view.unreadable.is_empty() {
+        out.push(wrap(
+            &format!(
+                "{} can't be shown by this version; they are kept.",
+                count(view.unreadable.len(), "record", "records")
+            ),
+            WIDTH,
+            "",
+        ));
+    }
+    Ok(out.join("\n"))
+}

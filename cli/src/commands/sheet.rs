@@ -1,0 +1,98 @@
+//! `datumtrail sheet`
+
+use std::process::ExitCode;
+
+use datumtrail_core::Result;
+use datumtrail_core::job::measure;
+use datumtrail_core::shop::NewSheet;
+use serde_json::json;
+
+use super::{Context, file_name, read};
+use crate::args::Sheet;
+use crate::show::table::Table;
+use crate::show::{WIDTH, wrap};
+use crate::output;
+
+pub async fn run(context: &Context, command: Sheet) -> Result<ExitCode> {
+    let job = context.job().await?;
+    match command {
+        Sheet::Load {
+            file,
+            source,
+            limit,
+            limit_source,
+            units,
+            axes,
+        } => {
+            let loaded = job
+                .load_sheet(NewSheet {
+                    file: file_name(&file),
+                    bytes: read(&file)?,
+                    source,
+                    limit_mm: limit,
+                    limit_source,
+                    units: units.word(),
+                    axes: Some(axes),
+                })
+                .await?;
+            let points = loaded.sheet.points().len();
+            let distances = loaded.sheet.distances().len();
+            let warnings: Vec<String> = loaded.warnings.iter().map(|w| w.to_string()).collect();
+            let value = json!({
+                "id": loaded.id, "points": points, "distances": distances, "warnings": warnings,
+            });
+            output::either(context.json, &value, || {
+                let mut out = format!("Loaded {points} control points and {distances} distances.");
+                let without = loaded
+                    .sheet
+                    .points()
+                    .iter()
+                    .filter(|p| p.limits.iter().any(Option::is_none))
+                    .count();
+                if without > 0 {
+                    out += &format!(
+                        "\n{without} of them have no limit, so nothing can be decided there; a \
+                         limit needs its source: --limit MM --limit-source TEXT"
+                    );
+                }
+                for warning in &warnings {
+                    out += &format!("\nNote: {warning}");
+                }
+                wrap(&out, WIDTH, "  ")
+            });
+        }
+        Sheet::Show => {
+            let view = job.view()?;
+            let sheet = measure::sheet_of(&view)?;
+            output::either(context.json, &sheet, || {
+                let mut table =
+                    Table::new(&["point", "side", "length", "width", "height", "limit", "what"]);
+                for p in sheet.points() {
+                    let [x, y, z] = p.position_mm;
+                    let limit = match &p.limits {
+                        [Some(a), Some(b), Some(c)] if a == b && b == c => a.mm.to_string(),
+                        [None, None, None] => "none".into(),
+                        mixed => mixed
+                            .iter()
+                            .map(|l| l.as_ref().map_or("–".into(), |l| l.mm.to_string()))
+                            .collect::<Vec<String>>()
+                            .join("/"),
+                    };
+                    table.row(vec![
+                        p.name.clone(),
+                        p.side.word().into(),
+                        format!("{x:>8.1}"),
+                        format!("{y:>7.1}"),
+                        format!("{z:>7.1}"),
+                        limit,
+                        p.what.clone(),
+                    ]);
+                }
+                let mut out = wrap(&format!("Source: {}", sheet.source()), WIDTH, "  ");
+                out += "\nMillimetres; length rearward, width to the right, height up.\n\n";
+                out + &table.show()
+            });
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,56 @@
+//! `datumtrail stage`
+
+use std::process::ExitCode;
+
+use datumtrail_core::Result;
+use datumtrail_core::job::stage::State;
+use serde_json::json;
+
+use super::Context;
+use crate::args::Stage;
+use crate::show::table::Table;
+use crate::{output, show};
+
+pub async fn run(context: &Context, command: Stage) -> Result<ExitCode> {
+    let job = context.job().await?;
+    match command {
+        Stage::Open { stage, at } => {
+            let id = job.open_stage(&stage, at.as_deref()).await?;
+            output::either(context.json, &json!({ "id": id, "stage": stage }), || {
+                format!("Opened {stage}.")
+            });
+        }
+        Stage::Close { stage, at } => {
+            let id = job.close_stage(&stage, at.as_deref()).await?;
+            output::either(context.json, &json!({ "id": id, "stage": stage }), || {
+                format!("Closed {stage}.")
+            });
+        }
+        Stage::List => {
+            let stages = job.stages()?;
+            output::either(context.json, &json!({ "stages": stages }), || {
+                let mut table = Table::new(&["stage", "", "opened", "closed"]);
+                for stage in &stages {
+                    let state = match stage.state {
+                        State::NotYet => "not yet",
+                        State::Open => "open",
+                        State::Closed => "closed",
+                    };
+                    if stage.spans.is_empty() {
+                        table.row(vec![stage.name.clone(), state.into()]);
+                    }
+                    for span in &stage.spans {
+                        table.row(vec![
+                            stage.name.clone(),
+                            state.into(),
+                            show::time(&span.opened),
+                            span.closed.as_deref().map_or_else(String::new, show::time),
+                        ]);
+                    }
+                }
+                table.show()
+            });
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}

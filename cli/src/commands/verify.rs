@@ -1,0 +1,42 @@
+//! `datumtrail verify`
+
+use std::path::Path;
+use std::process::ExitCode;
+
+use datumtrail_core::Result;
+use datumtrail_core::archive;
+
+use crate::show::{WIDTH, wrap};
+use crate::output;
+
+pub fn run(file: &Path, json: bool) -> Result<ExitCode> {
+    let report = archive::verify(file)?;
+    output::either(json, &report, || {
+        let mut lines: Vec<String> = Vec::new();
+        if report.is_whole() {
+            lines.push(format!(
+                "{} is whole: every byte is as it was written.",
+                file.display()
+            ));
+        } else {
+            lines.push(format!("{} is not what was written:", file.display()));
+            lines.extend(
+                report
+                    .findings
+                    .iter()
+                    .map(|f| format!("  - {}: {}", f.file, f.detail)),
+            );
+        }
+        lines.extend(report.notes.iter().map(|n| format!("Note: {n}")));
+        lines
+            .iter()
+            .map(|l| wrap(l, WIDTH, "    "))
+            .collect::<Vec<_>>()
+            .join("\n")
+    });
+    Ok(if report.is_whole() {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::from(3)
+    })
+}

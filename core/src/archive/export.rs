@@ -1,0 +1,348 @@
+//! Puts an archive together, photo after photo, in a stream.
+//!
+//! The photos come first: by the time the page and the tables are written it is known which of
+//! them could not be taken along, and the archive says so everywhere it matters. Until the very end
+//! nothing stands under the final name ([`datumtrail_bag::BagWriter`]).
+
+use std::path::{Path, PathBuf};
+
+use data_encoding::BASE64;
+use datumtrail_bag::{BagWriter, Compression, Options};
+use datumtrail_photo::kind::Kind;
+use datumtrail_photo::orientation::Orientation;
+use datumtrail_photo::preview::preview_as;
+use jiff::Timestamp;
+use serde::Serialize;
+
+use super::page::{self, Glimpses};
+use super::story::{Story, Telling};
+use super::{CAUTIONS, PROGRAM, bag_error, file, names, tables, words};
+use crate::error::{Error, Result};
+use crate::job::plan::{self, Plan};
+use crate::job::record::RecordId;
+use crate::job::tie::zone_of;
+use crate::job::view::JobView;
+use crate::store::blobs::BlobId;
+
+const README: &str = include_str!("README.txt");
+
+/// The long side of the pictures embedded in the page, pixels: enough to recognise a photo by, at
+/// about a kilobyte each.
+const GLIMPSE: u32 = 48;
+
+/// How to export.
+#[derive(Clone, Debug, Default)]
+pub struct ExportOptions {
+    /// The shop's name, for the page and for `bag-info.txt`.
+    pub organization: Option<String>,
+    /// Whether to go on without photos whose bytes are missing or damaged. The archive then says
+    /// which.
+    pub allow_missing: bool,
+}
+
+/// An archive that was written.
+#[derive(Clone, Debug, Serialize)]
+pub struct ExportSummary {
+    pub path: PathBuf,
+    /// The job's identity.
+    pub job: String,
+    /// Files of the job in it, and their bytes.
+    pub files: u64,
+    pub bytes: u64,
+    /// Original photos in it.
+    pub photos: usize,
+    /// Photos that could not be taken along.
+    pub left_out: Vec<LeftOut>,
+    /// SHA-512 of `manifest-sha512.txt`: one number for the whole job.
+    pub manifest_sha512: String,
+    /// SHA-512 of `tagmanifest-sha512.txt`: one number for the whole archive.
+    pub tag_manifest_sha512: String,
+}
+
+/// A photo that could not be taken along.
+#[derive(Clone, Debug, Serialize)]
+pub struct LeftOut {
+    pub photo: RecordId,
+    pub name: String,
+    pub why: String,
+}
+
+/// What an archive is made of, but for the photos' bytes.
+pub(crate) struct Content {
+    story: Story,
+    view: JobView,
+    plan: Plan,
+    document: Vec<u8>,
+    now: Timestamp,
+    organization: Option<String>,
+}
+
+/// A photo whose bytes are wanted.
+#[derive(Clone, Debug)]
+pub(crate) struct Wanted {
+    pub photo: RecordId,
+    pub name: String,
+    pub original: BlobId,
+    pub preview: Option<BlobId>,
+}
+
+/// A photo's bytes, or why they can't be had.
+pub(crate) struct Arrival {
+    pub photo: RecordId,
+    pub original: std::result::Result<Vec<u8>, String>,
+    pub preview: Option<Vec<u8>>,
+}
+
+impl Content {
+    /// Reads a saved document. All that the archive says follows from these bytes, which are also
+    /// the ones that go into it.
+    pub fn read(
+        saved: Vec<u8>,
+        document: &str,
+        now: Timestamp,
+        organization: Option<&str>,
+    ) -> Result<Self> {
+        let view = JobView::load(&saved, document)?;
+        let plan = Plan::parse(view.plan.value.as_deref().unwrap_or(plan::SHIPPED))?;
+        let organization = organization.map(words::one_line).filter(|o| !o.is_empty());
+        let telling = Telling {
+            now,
+            organization: organization.as_deref(),
+        };
+        let mut story = Story::tell(&view, &plan, &telling);
+        names::lay_out(&mut story.photos, &plan);
+        Ok(Self {
+            story,
+            view,
+            plan,
+            document: saved,
+            now,
+            organization,
+        })
+    }
+
+    /// The photos in the order in which they are to arrive.
+    pub fn wanted(&self) -> Vec<Wanted> {
+        let photos = self.story.photos.iter();
+        photos
+            .map(|p| Wanted {
+                photo: p.id.clone(),
+                name: p.name.clone(),
+                original: p.blob.clone(),
+                preview: p.preview_blob.clone(),
+            })
+            .collect()
+    }
+
+    /// Writes the archive: a zip where the target's name ends in `.zip`, else a folder.
+    ///
+    /// # Errors
+    /// As [`crate::shop::Job::export`]; nothing is then left under the target's name.
+    pub fn write(
+        mut self,
+        target: &Path,
+        allow_missing: bool,
+        arrivals: impl Iterator<Item = Arrival>,
+    ) -> Result<ExportSummary> {
+        let mut bag = self.begin(target)?;
+        self.describe(&mut bag)?;
+        let (glimpses, left_out) = self.add_photos(&mut bag, allow_missing, arrivals)?;
+        self.story.settle();
+        let texts = [
+            (file::TIMELINE, page::render(&self.story, &glimpses)),
+            (file::README, self.readme()),
+            (file::MEASUREMENTS, tables::measurements(&self.view)?),
+            (file::READINGS, tables::readings(&self.view)?),
+            (file::JOB_JSON, self.json()?),
+            (file::PLAN, plan_text(&self.view).to_owned()),
+        ];
+        for (name, text) in &texts {
+            bag.add_payload(name, text.as_bytes(), Compression::Deflated)
+                .map_err(bag_error)?;
+        }
+        if let Some(sheet) = self.view.sheet() {
+            bag.add_payload(file::SHEET, sheet.body.text.as_bytes(), Compression::Deflated)
+                .map_err(bag_error)?;
+        }
+        // Automerge compresses by itself.
+        bag.add_payload(file::DOCUMENT, self.document.as_slice(), Compression::Stored)
+            .map_err(bag_error)?;
+        let summary = bag.finish().map_err(bag_error)?;
+        Ok(ExportSummary {
+            path: target.to_owned(),
+            job: self.view.id.clone(),
+            files: summary.payload_files,
+            bytes: summary.payload_bytes,
+            photos: self.story.photos.len() - left_out.len(),
+            left_out,
+            manifest_sha512: summary.manifest.to_string(),
+            tag_manifest_sha512: summary.tag_manifest.to_string(),
+        })
+    }
+
+    fn begin(&self, target: &Path) -> Result<BagWriter> {
+        let time = zone_of(&self.view).to_datetime(self.now);
+        let options = Options::at(time);
+        let zip = target
+            .extension()
+            .is_some_and(|e| e.eq_ignore_ascii_case("zip"));
+        if zip {
+            BagWriter::zip(target, &names::top_folder(target), &options).map_err(bag_error)
+        } else {
+            BagWriter::folder(target, &options).map_err(bag_error)
+        }
+    }
+
+    /// The fields of `bag-info.txt`.
+    fn describe(&self, bag: &mut BagWriter) -> Result<()> {
+        let head = &self.story.head;
+        let description = match &head.vehicle {
+            Some(vehicle) => format!("Record of a structural repair: {}, {vehicle}", head.name),
+            None => format!("Record of a structural repair: {}", head.name),
+        };
+        let fields = [
+            ("Source-Organization", self.organization.clone()),
+            ("External-Description", Some(words::cut(&description, 300))),
+            ("External-Identifier", Some(words::one_line(&head.job))),
+            ("Internal-Sender-Identifier", Some(words::one_line(&head.document))),
+            ("Bag-Software-Agent", Some(PROGRAM.to_owned())),
+        ];
+        for (label, value) in fields {
+            if let Some(value) = value.filter(|v| !v.is_empty()) {
+                bag.info(label, &value).map_err(bag_error)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn add_photos(
+        &mut self,
+        bag: &mut BagWriter,
+        allow_missing: bool,
+        mut arrivals: impl Iterator<Item = Arrival>,
+    ) -> Result<(Glimpses, Vec<LeftOut>)> {
+        let mut glimpses = Glimpses::new();
+        let mut left_out = Vec::new();
+        for photo in &mut self.story.photos {
+            let arrival = arrivals.next().filter(|a| a.photo == photo.id).ok_or_else(|| {
+                // The sender stopped: half an archive must not look like a whole one.
+                Error::Internal("the export was broken off".into())
+            })?;
+            match (arrival.original, &photo.file) {
+                (Ok(bytes), Some(path)) => {
+                    bag.add_payload(path, bytes.as_slice(), Compression::Stored)
+                        .map_err(bag_error)?;
+                }
+                (Err(why), _) if allow_missing => {
+                    left_out.push(LeftOut {
+                        photo: photo.id.clone(),
+                        name: photo.name.clone(),
+                        why: why.clone(),
+                    });
+                    photo.left_out = Some(why);
+                    photo.file = None;
+                }
+                (Err(why), _) => return Err(missing(&[(photo.name.clone(), why)])),
+                (Ok(_), None) => {
+                    return Err(Error::Internal("a photo has no place in the archive".into()));
+                }
+            }
+            match (arrival.preview, &photo.preview) {
+                (Some(bytes), Some(path)) => {
+                    bag.add_payload(path, bytes.as_slice(), Compression::Stored)
+                        .map_err(bag_error)?;
+                    glimpses.extend(glimpse(&bytes).map(|g| (photo.id.clone(), g)));
+                }
+                // A small copy proves nothing: the page does without it.
+                _ => photo.preview = None,
+            }
+        }
+        Ok((glimpses, left_out))
+    }
+
+    fn json(&self) -> Result<String> {
+        #[derive(Serialize)]
+        struct Document<'a> {
+            #[serde(flatten)]
+            story: &'a Story,
+            records: &'a JobView,
+        }
+        let document = Document {
+            story: &self.story,
+            records: &self.view,
+        };
+        serde_json::to_string_pretty(&document)
+            .map_err(|e| Error::Internal(format!("job.json could not be written: {e}")))
+    }
+
+    fn readme(&self) -> String {
+        let head = &self.story.head;
+        let about = match (&head.vehicle, &head.organization) {
+            (Some(vehicle), Some(shop)) => format!("{vehicle}. {shop}."),
+            (Some(text), None) | (None, Some(text)) => format!("{text}."),
+            (None, None) => self.plan.title.clone(),
+        };
+        README
+            .replace("{name}", &words::one_line(&head.name))
+            .replace("{about}", &words::one_line(&about))
+            .replace("{told}", &words::moment(&head.told))
+            .replace("{program}", head.program)
+            .replace("{job}", &head.job)
+            .replace("{cautions}", &CAUTIONS.join("\n"))
+    }
+}
+
+/// The text of the plan that counts.
+pub(super) fn plan_text(view: &JobView) -> &str {
+    view.plan.value.as_deref().unwrap_or(plan::SHIPPED)
+}
+
+/// Some photos' bytes can't be had.
+pub(crate) fn missing(photos: &[(String, String)]) -> Error {
+    let lines: Vec<String> = photos
+        .iter()
+        .map(|(name, why)| format!("{}: {why}", words::one_line(name)))
+        .collect();
+    Error::Damaged {
+        what: PathBuf::from(words::count(photos.len(), "photo", "photos")),
+        why: words::short_list(&lines, 5),
+        todo: "fetch them again from another device or an archive; or export without them, which \
+               the archive then says: --allow-missing"
+            .into(),
+    }
+}
+
+/// The photo in a few bytes, as an address that a page can hold.
+fn glimpse(preview: &[u8]) -> Option<String> {
+    let small = preview_as(preview, Kind::Jpeg, Orientation::default(), GLIMPSE).ok()?;
+    Some(format!("data:image/jpeg;base64,{}", BASE64.encode(&small.jpeg)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_readme_leaves_nothing_to_be_filled_in() {
+        let known = ["{name}", "{about}", "{told}", "{program}", "{job}", "{cautions}"];
+        let mut text = README.to_owned();
+        for place in known {
+            assert!(text.contains(place), "{place}");
+            text = text.replace(place, "");
+        }
+        assert!(!text.contains('{') && !text.contains('}'));
+        for name in [
+            file::TIMELINE,
+            file::MEASUREMENTS,
+            file::READINGS,
+            file::JOB_JSON,
+            file::DOCUMENT,
+            file::SHEET,
+            file::PLAN,
+            file::PHOTOS,
+            file::PREVIEWS,
+        ] {
+            assert!(text.contains(name), "{name} is not explained");
+        }
+    }
+}

@@ -1,0 +1,183 @@
+//! What stands behind the story: hold points, clocks, struck records, people, and the archive.
+
+use maud::{Markup, html};
+
+use super::section;
+use crate::archive::names::as_link;
+use crate::archive::story::{HoldStory, Story};
+use crate::archive::{file, words};
+
+pub fn draw(story: &Story) -> Markup {
+    html! {
+        @if !story.holds.is_empty() {
+            (section("holds", "Hold points", html! {
+                p.lead {
+                    "Where the plan stops until its evidence is there. What is found is said as it "
+                    "stands in this archive."
+                }
+                @for hold in &story.holds { (self::hold(hold)) }
+            }))
+        }
+        @if !story.clocks.is_empty() { (clocks(story)) }
+        @if !story.struck.is_empty() { (struck(story)) }
+        @if !story.conflicts.is_empty() || !story.unreadable.is_empty() { (unsettled(story)) }
+        (section("people", "People and devices", people(story)))
+        (section("archive", "This archive", archive(story)))
+    }
+}
+
+fn hold(hold: &HoldStory) -> Markup {
+    html! {
+        div.slip.hatched[!hold.releases.is_empty()] id=(format!("h-{}", hold.key)) {
+            h3 { (hold.title) }
+            p { (hold.words) }
+            @if let Some(changed) = &hold.changed { p { strong { "But " (changed) } } }
+            ul.needs {
+                @for need in &hold.needs {
+                    li.unmet[!need.met] {
+                        (need.text) ": " (need.found)
+                        @if !need.met { " (missing)" }
+                    }
+                }
+            }
+            @for release in &hold.releases {
+                p {
+                    strong { (release.name) }
+                    " answered for it on " (words::moment(&release.at)) ": “" (release.reason) "” "
+                    span.sub { "(recorded by " (release.author) ")" }
+                }
+                @if !release.missing.is_empty() {
+                    p.sub { "Missing at that moment: " (release.missing.join("; ")) }
+                }
+            }
+        }
+    }
+}
+
+fn clocks(story: &Story) -> Markup {
+    section("clocks", "Cameras' clocks", html! {
+        ul.plain {
+            @for clock in &story.clocks {
+                li {
+                    strong { (clock.camera) } ": " (clock.words) ", good to "
+                    (words::duration(clock.u_s.max(1.0))) ". It showed "
+                    (words::moment(&clock.showed)) " when it was " (words::moment(&clock.was))
+                    " (" (clock.how) "; " (clock.author) ")."
+                }
+            }
+        }
+    })
+}
+
+fn struck(story: &Story) -> Markup {
+    section("struck", "Withdrawn and corrected", html! {
+        p.lead { "Nothing is overwritten: what no longer counts stays on record, with the reason." }
+        ul.plain {
+            @for one in &story.struck {
+                li {
+                    (one.kind) " of " (words::moment(&one.at)) ", " (one.author) ": "
+                    s { (words::cut(&one.what, 300)) }
+                    @if let Some(now) = &one.now { " is now " (words::cut(now, 300)) }
+                    @if let Some(reason) = &one.reason { ", withdrawn because: " (reason) }
+                    span.sub { " (" (one.struck_by) ", " (words::moment(&one.struck_at)) ")" }
+                    @for photo in story.photos.iter().filter(|p| p.id == one.id) {
+                        @if let Some(file) = &photo.file {
+                            " " a href=(as_link(file)) { "the original" }
+                        }
+                    }
+                }
+            }
+        }
+    })
+}
+
+fn unsettled(story: &Story) -> Markup {
+    section("unsettled", "Not settled", html! {
+        ul.plain {
+            @for conflict in &story.conflicts {
+                li {
+                    "The job's " (conflict.what) ", set by two devices at once: "
+                    @for (index, value) in conflict.values.iter().enumerate() {
+                        @if index > 0 { "; or " }
+                        strong { (value.value) } " (" (value.author) ", " (words::moment(&value.at)) ")"
+                    }
+                    "."
+                }
+            }
+            @for one in &story.unreadable {
+                li { "A record in " (one.map) " (" (one.id) "): " (one.why) }
+            }
+        }
+    })
+}
+
+fn people(story: &Story) -> Markup {
+    html! {
+        @if !story.people.is_empty() { p { (words::list(&story.people)) "." } }
+        ul.plain {
+            @for device in &story.devices {
+                li {
+                    @match &device.name {
+                        Some(name) => strong { (name) },
+                        None => "A device without a name",
+                    }
+                    ", " (words::count(device.records, "record", "records")) ", key "
+                    code { (device.key) }
+                }
+            }
+        }
+    }
+}
+
+fn archive(story: &Story) -> Markup {
+    let files = [
+        (file::MEASUREMENTS, "every deviation with its uncertainty, limit and verdict"),
+        (file::READINGS, "the readings as observed"),
+        (file::SHEET, "the dimension sheet as it was loaded"),
+        (file::PLAN, "the stages and hold points"),
+        (file::JOB_JSON, "all of this for programs"),
+        (file::DOCUMENT, "the document with its whole history"),
+        (file::README, "what each file is, and how to check the archive"),
+    ];
+    html! {
+        p {
+            "This page is one file of an archive that carries its own proof of being whole: a "
+            "SHA-512 for every file, in manifest-sha512.txt. Beside this page lie:"
+        }
+        ul.files {
+            @for (name, what) in files {
+                @if name != file::SHEET || story.sheet.is_some() {
+                    li { a href=(as_link(name)) { (name) } ": " (what) }
+                }
+            }
+            li { "photos/: the originals, byte for byte, in stage order" }
+        }
+        @if let Some(sheet) = &story.sheet {
+            p {
+                "Dimension sheet: " (sheet.file) ", " (sheet.source) ", loaded "
+                (words::moment(&sheet.at)) " by " (sheet.author) "."
+                @if sheet.earlier > 0 {
+                    " It took the place of "
+                    (words::count(sheet.earlier, "earlier sheet", "earlier sheets"))
+                    ", which the document keeps."
+                }
+            }
+        }
+        dl.facts.ids {
+            div { dt { "Job" } dd { code { (story.head.job) } } }
+            div { dt { "Document" } dd { code { (story.head.document) } } }
+            div { dt { "Written" } dd { (words::moment(&story.head.told)) " by " (story.head.program) } }
+        }
+    }
+}
+
+pub fn foot(story: &Story) -> Markup {
+    html! {
+        footer.foot {
+            p {
+                (story.head.name) ". Written " (words::moment(&story.head.told)) " ("
+                (story.head.zone) ") by " (story.head.program) "."
+            }
+        }
+    }
+}

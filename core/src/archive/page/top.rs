@@ -1,0 +1,153 @@
+//! What was done, and the answer.
+
+use datumtrail_geometry::verdict::Verdict;
+use maud::{Markup, html};
+
+use super::section;
+use super::shapes::emblem;
+use crate::archive::story::{Outcome, Story, Tally};
+use crate::archive::words;
+use crate::job::stage::State;
+
+pub fn draw(story: &Story) -> Markup {
+    let head = &story.head;
+    let done = story.stages.iter().filter(|s| s.state != State::NotYet).count();
+    html! {
+        header.top {
+            p.kind {
+                "Record of a structural repair"
+                @if let Some(shop) = &head.organization { ", " (shop) }
+            }
+            h1 { (head.name) }
+            @if let Some(vehicle) = &head.vehicle { p.vehicle { (vehicle) } }
+            dl.facts {
+                div { dt { "Work" } dd { (head.plan) } }
+                @if let Some(part) = &head.part {
+                    div { dt { "New part" } dd { (part.name) " (" (words::list(&part.points)) ")" } }
+                }
+                @if let (Some(from), Some(to)) = (&head.from, &head.to) {
+                    div { dt { "When" } dd { (days(from, to)) } }
+                }
+                div { dt { "Stages" } dd { (done) " of " (story.stages.len()) " begun" } }
+                div {
+                    dt { "Evidence" }
+                    dd {
+                        (words::count(story.surveys.len(), "survey", "surveys")) ", "
+                        (words::count(standing_photos(story), "photo", "photos")) ", "
+                        (words::count(story.notes.len(), "note", "notes"))
+                    }
+                }
+                @if !story.people.is_empty() {
+                    div { dt { "By" } dd { (words::list(&story.people)) } }
+                }
+            }
+            nav aria-label="Contents" {
+                ul {
+                    li { a href="#answer" { "Answer" } }
+                    @if story.newest().is_some_and(|s| s.tally.is_some()) {
+                        li { a href="#picture" { "Picture" } }
+                        li { a href="#numbers" { "Numbers" } }
+                    }
+                    li { a href="#line" { "Time line" } }
+                    @if !story.holds.is_empty() { li { a href="#holds" { "Hold points" } } }
+                    li { a href="#archive" { "This archive" } }
+                }
+            }
+        }
+    }
+}
+
+fn standing_photos(story: &Story) -> usize {
+    story.photos.iter().filter(|p| p.withdrawn.is_none()).count()
+}
+
+fn days(from: &str, to: &str) -> String {
+    let (first, last) = (words::day(from), words::day(to));
+    if first == last { first } else { format!("{first} to {last}") }
+}
+
+/// The answer, how it came about, what was released, what is open, and the cautions.
+pub fn answer(story: &Story) -> Markup {
+    let answer = &story.answer;
+    section("answer", "The answer", html! {
+        div.answer {
+            div.mark { (emblem(verdict(answer.outcome))) }
+            div {
+                p.sentence { (answer.sentence) }
+                @for line in &answer.details { p { (line) } }
+            }
+        }
+        @if !answer.released.is_empty() {
+            div.slip.hatched {
+                h3 { "Released without evidence" }
+                ul { @for line in &answer.released { li { (line) } } }
+            }
+        }
+        @if story.surveys.len() > 1 { (trail(story)) }
+        @if let Some(newest) = story.newest() {
+            @if !newest.warnings.is_empty() {
+                div.slip {
+                    h3 { "Good to know about the newest survey" }
+                    ul { @for line in &newest.warnings { li { (line) } } }
+                }
+            }
+        }
+        @if !answer.open.is_empty() {
+            div.slip {
+                h3 { "Not settled" }
+                ul { @for line in &answer.open { li { (line) } } }
+            }
+        }
+        div.caution role="note" aria-label="Cautions" {
+            @for line in story.cautions { (line) " " }
+        }
+    })
+}
+
+/// Every survey in one line: how the structure came to where it is.
+fn trail(story: &Story) -> Markup {
+    html! {
+        h3 { "How it got there" }
+        ol.trail {
+            @for survey in &story.surveys {
+                li {
+                    (emblem(survey.tally.as_ref().map_or(Verdict::Unchecked, of_tally)))
+                    span.when { (words::short_moment(&survey.at)) }
+                    span {
+                        a href=(format!("#s-{}", survey.id.short())) { (survey.name) }
+                        ": "
+                        @match &survey.tally {
+                            Some(tally) => (tally.phrase()),
+                            None => "can't be computed",
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The verdict whose emblem stands for a whole survey: the worst there is.
+pub fn of_tally(tally: &Tally) -> Verdict {
+    if tally.outside > 0 {
+        Verdict::Outside
+    } else if tally.set_up_doubtful {
+        Verdict::Unchecked
+    } else if tally.too_close_to_call > 0 {
+        Verdict::TooCloseToCall
+    } else if tally.inside > 0 {
+        Verdict::Inside
+    } else {
+        Verdict::NoLimitGiven
+    }
+}
+
+fn verdict(outcome: Outcome) -> Verdict {
+    match outcome {
+        Outcome::Inside => Verdict::Inside,
+        Outcome::Outside => Verdict::Outside,
+        Outcome::TooCloseToCall => Verdict::TooCloseToCall,
+        Outcome::NotDecided => Verdict::Unchecked,
+        Outcome::NotMeasured => Verdict::NotMeasured,
+    }
+}

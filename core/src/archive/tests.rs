@@ -1,0 +1,442 @@
+//! Whole archives of a real job: what is in them, and what becomes of every change.
+
+use std::io::{Read, Write};
+use std::path::Path;
+
+use datumtrail_bag::BagReader;
+
+use super::testjob::{Bench, SCRIPT, SHEET};
+use super::*;
+use crate::Error;
+use crate::job::view::JobView;
+
+fn text_of(archive: &Path, name: &str) -> String {
+    let bag = BagReader::open(archive).unwrap();
+    std::io::read_to_string(bag.open_payload(name).unwrap()).unwrap()
+}
+
+fn bytes_of(archive: &Path, name: &str) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    let bag = BagReader::open(archive).unwrap();
+    bag.open_payload(name).unwrap().read_to_end(&mut bytes).unwrap();
+    bytes
+}
+
+fn json_of(archive: &Path) -> serde_json::Value {
+    serde_json::from_str(&text_of(archive, file::JOB_JSON)).unwrap()
+}
+
+#[tokio::test]
+async fn an_archive_is_whole_and_has_everything() {
+    let bench = Bench::new().await;
+    let path = bench.path("job 17.zip");
+    let summary = bench.export("job 17.zip").await.unwrap();
+    assert_eq!((summary.photos, summary.left_out.len()), (6, 0));
+
+    let found = verify(&path).unwrap();
+    assert!(found.is_whole(), "{found}");
+    assert_eq!(found.bag.structure, datumtrail_bag::Structure::Checked);
+    assert_eq!(found.photos, 6);
+    // Two surveys of twelve points on three axes.
+    assert_eq!(found.measurements, 72);
+    assert_eq!(found.notes, Vec::<String>::new());
+    let info = |label: &str| {
+        let found = found.bag.info.iter().find(|(l, _)| l == label);
+        found.map(|(_, value)| value.as_str()).unwrap_or_default().to_owned()
+    };
+    assert_eq!(info("Source-Organization"), "Lanternfish Body & Frame");
+    assert_eq!(info("External-Identifier"), summary.job);
+    assert_eq!(info("Bagging-Date"), "2031-05-06");
+    assert_eq!(info("Bag-Software-Agent"), PROGRAM);
+    assert_eq!(info("Payload-Oxum"), format!("{}.{}", summary.bytes, summary.files));
+
+    assert_eq!(text_of(&path, file::SHEET), SHEET);
+    let view = JobView::load(&bytes_of(&path, file::DOCUMENT), "").unwrap();
+    assert_eq!(view.id, summary.job);
+    assert_eq!(text_of(&path, file::PLAN), view.plan.value.unwrap());
+    let readme = text_of(&path, file::README);
+    assert!(readme.contains(CAUTIONS[0]) && readme.contains("Left rear rail"), "{readme}");
+    bench.shop.close().await;
+}
+
+#[tokio::test]
+async fn photos_lie_in_stage_order_byte_for_byte() {
+    let bench = Bench::new().await;
+    let path = bench.path("a.zip");
+    bench.export("a.zip").await.unwrap();
+    let bag = BagReader::open(&path).unwrap();
+    let photos: Vec<&str> =
+        bag.payload().map(|f| f.path).filter(|p| p.starts_with(file::PHOTOS)).collect();
+    assert_eq!(
+        photos,
+        [
+            "photos/02-as-found-survey/001-no-time-scan.jpg",
+            "photos/07-test-welds/002-2031-05-06_11-45-00-weld one.jpg",
+            "photos/07-test-welds/003-2031-05-06_11-48-00-P1.JPG",
+            "photos/07-test-welds/004-2031-05-06_11-50-00-weld#2 _b_.jpg",
+            "photos/98-no-settled-stage/005-2031-05-06_12-30-00-lunch.jpg",
+            "photos/98-no-settled-stage/006-no-time-nowhere.jpg",
+        ]
+    );
+    let original = std::fs::read(bench.folder.path().join("camera/weld one.jpg")).unwrap();
+    assert_eq!(bytes_of(&path, photos[1]), original);
+    bench.shop.close().await;
+}
+
+#[tokio::test]
+async fn the_story_is_told_honestly() {
+    let bench = Bench::new().await;
+    bench.export("a.zip").await.unwrap();
+    let job = json_of(&bench.path("a.zip"));
+    assert_eq!(job["format"], story::FORMAT);
+    assert_eq!(job["answer"]["outcome"], "inside");
+    let sentence = job["answer"]["sentence"].as_str().unwrap();
+    assert!(sentence.contains("rail end section, left"), "{sentence}");
+
+    // The first survey was outside, and the page compares with it.
+    let first = &job["surveys"][0];
+    assert_eq!(first["stage"], "as-found-survey");
+    assert_eq!(job["comparison"]["before"], first["id"]);
+    let worst = &first["tally"]["beyond"][0];
+    let words = worst["words"].as_str().unwrap();
+    assert!(words.ends_with("mm forward"), "{words}");
+    assert!((worst["mm"].as_f64().unwrap() + 21.0).abs() < 0.7, "{worst}");
+    assert_eq!(first["check"]["points"].as_array().unwrap().len(), 12);
+
+    // One hold point was passed by its evidence, one by a name.
+    let holds = job["holds"].as_array().unwrap();
+    let hold = |key: &str| holds.iter().find(|h| h["key"] == key).unwrap();
+    assert_eq!(hold("structural-welding")["passed"][0]["by_evidence"], true);
+    let closing = hold("closing");
+    assert_eq!(closing["passed"][0]["by_evidence"], false);
+    assert_eq!(closing["releases"][0]["name"], "Osric Fennimuir");
+    assert!(closing["releases"][0]["missing"][0].as_str().unwrap().contains("0 photos"));
+    assert!(job["answer"]["released"][0].as_str().unwrap().contains("cavity wax"));
+    assert_eq!(hold("hand-over")["state"], "closed");
+
+    let photos = job["photos"].as_array().unwrap();
+    let photo = |name: &str| photos.iter().find(|p| p["name"] == name).unwrap();
+    assert_eq!(photo("scan.jpg")["certainty"], "decided");
+    assert_eq!(photo("P1.JPG")["certainty"], "certain");
+    let clock = photo("P1.JPG")["clock"].as_str().unwrap();
+    assert!(clock.starts_with("put forward by 1 h,"), "{clock}");
+    assert_eq!(photo("lunch.jpg")["certainty"], "doubtful");
+    let open = job["answer"]["open"].to_string();
+    assert!(open.contains("2 photos have no settled stage"), "{open}");
+
+    let struck = job["struck"].as_array().unwrap();
+    let kinds: Vec<&str> = struck.iter().map(|s| s["kind"].as_str().unwrap()).collect();
+    assert_eq!(kinds, ["note", "reading"]);
+    assert_eq!(struck[0]["reason"], "it is the left one");
+    assert!(struck[1]["now"].as_str().unwrap().contains(", A:"));
+    assert_eq!(job["records"]["readings"].as_array().unwrap().len(), 25);
+    bench.shop.close().await;
+}
+
+#[tokio::test]
+async fn the_page_stands_alone_and_runs_nothing() {
+    let bench = Bench::new().await;
+    let path = bench.path("a.zip");
+    bench.export("a.zip").await.unwrap();
+    let page = text_of(&path, file::TIMELINE);
+    assert!(!page.contains("<script") && !page.contains("<img src=x"), "a note became markup");
+    assert!(page.contains("&lt;script&gt;alert(&quot;x&quot;)"), "the note is shown as text");
+    assert_eq!(SCRIPT.matches('<').count(), 3);
+    for outside in ["http://", "https://", "//cdn", "@import", "javascript:"] {
+        assert!(!page.contains(outside), "{outside}");
+    }
+    assert!(page.contains("Content-Security-Policy"));
+    assert!(page.contains("Left rear rail &amp; &quot;corner&quot;"));
+    for caution in CAUTIONS {
+        assert!(page.contains(&caution.replace('\'', "&#39;")) || page.contains(caution), "{caution}");
+    }
+
+    // Every link within the archive leads somewhere, and every picture has words.
+    let bag = BagReader::open(&path).unwrap();
+    let there: Vec<String> = bag.payload().map(|f| names::as_link(f.path)).collect();
+    let values = |attribute: &str| -> Vec<String> {
+        let begin = format!(" {attribute}=\"");
+        page.split(&begin).skip(1).map(|rest| rest.split('"').next().unwrap().to_owned()).collect()
+    };
+    let (links, ids) = (values("href"), values("id"));
+    assert!(links.len() > 10);
+    for link in links {
+        match link.strip_prefix('#') {
+            Some(id) => assert!(ids.iter().any(|i| i == id), "nothing has the id {id}"),
+            None => assert!(there.contains(&link), "{link} leads nowhere"),
+        }
+    }
+    let mut unique = ids.clone();
+    unique.sort();
+    unique.dedup();
+    assert_eq!(unique.len(), ids.len(), "an id stands twice");
+    let images = values("src");
+    assert_eq!(images.len(), 6);
+    for image in images {
+        assert!(there.contains(&image), "{image} leads nowhere");
+    }
+    assert!(values("alt").iter().all(|alt| alt.starts_with("Photo ")));
+    assert!(page.contains("Released without its evidence by Osric Fennimuir"));
+    assert!(page.contains("<s>Right rear corner.</s>"));
+    bench.shop.close().await;
+}
+
+#[tokio::test]
+async fn the_tables_hold_every_digit() {
+    let bench = Bench::new().await;
+    let path = bench.path("a.zip");
+    bench.export("a.zip").await.unwrap();
+    let job = bench.job().await;
+    let measured = job.check(None).await.unwrap();
+    let report = measured.report();
+    let text = text_of(&path, file::MEASUREMENTS);
+    let mut table = csv::Reader::from_reader(text.as_bytes());
+    let header = table.headers().unwrap().clone();
+    let column = |name: &str| header.iter().position(|h| h == name).unwrap();
+    let rows: Vec<csv::StringRecord> = table.records().map(|r| r.unwrap()).collect();
+    for point in &report.points {
+        for (axis, seen) in point.axes() {
+            let row = rows
+                .iter()
+                .find(|r| {
+                    r[column("survey")] == report.survey.0
+                        && &r[column("point")] == point.point
+                        && &r[column("axis")] == axis.word()
+                })
+                .unwrap();
+            let number = |name: &str| row[column(name)].parse::<f64>().ok();
+            assert_eq!(number("deviation_mm"), seen.deviation_mm);
+            assert_eq!(number("u_mm"), seen.u_mm);
+            assert_eq!(number("p_inside"), seen.p_inside);
+            assert_eq!(number("limit_mm"), Some(3.0));
+            assert_eq!(&row[column("limit_source")], "invented manual, section 2");
+        }
+    }
+    let readings = text_of(&path, file::READINGS);
+    assert_eq!(readings.lines().count(), 1 + 25);
+    let mut gone = csv::Reader::from_reader(readings.as_bytes());
+    assert_eq!(gone.records().filter(|r| &r.as_ref().unwrap()[16] == "no").count(), 1);
+    bench.shop.close().await;
+}
+
+#[tokio::test]
+async fn nothing_is_ever_replaced() {
+    let bench = Bench::new().await;
+    for name in ["a.zip", "a folder"] {
+        bench.export(name).await.unwrap();
+        let error = bench.export(name).await.unwrap_err();
+        assert!(error.to_string().contains("already there"), "{error}");
+        assert!(verify(&bench.path(name)).unwrap().is_whole());
+    }
+    assert!(matches!(verify(bench.folder.path()), Err(Error::Invalid { .. })));
+    assert!(matches!(verify(&bench.path("none.zip")), Err(Error::Io { .. })));
+    std::fs::write(bench.path("noise.zip"), [7; 999]).unwrap();
+    assert!(matches!(verify(&bench.path("noise.zip")), Err(Error::Damaged { .. })));
+    bench.shop.close().await;
+}
+
+#[tokio::test]
+async fn missing_photos_are_named_and_only_left_out_when_asked() {
+    use export::{Arrival, Content};
+    let bench = Bench::new().await;
+    let camera = bench.folder.path().join("camera");
+    let saved = bench.job().await.save();
+    let now = "2031-05-07T07:00:00Z".parse().unwrap();
+    let content = || Content::read(saved.clone(), "", now, None).unwrap();
+    let arrivals = |content: &Content| -> Vec<Arrival> {
+        let all = content.wanted().into_iter();
+        all.map(|wanted| Arrival {
+            original: match wanted.name.as_str() {
+                "scan.jpg" => Err("the bytes of this photo are not here".into()),
+                name => Ok(std::fs::read(camera.join(name)).unwrap()),
+            },
+            photo: wanted.photo,
+            preview: None,
+        })
+        .collect()
+    };
+    let path = bench.path("a.zip");
+
+    let told = content();
+    let all = arrivals(&told);
+    let error = told.write(&path, false, all.into_iter()).unwrap_err();
+    assert_eq!(error.blame(), crate::error::Blame::Damage);
+    assert!(error.to_string().contains("scan.jpg"), "{error}");
+    assert!(!path.exists());
+
+    // A sender that stops half way leaves no archive either.
+    let told = content();
+    let some = arrivals(&told).into_iter().skip(1).take(2);
+    assert!(told.write(&path, true, some).is_err());
+    assert!(!path.exists());
+
+    let told = content();
+    let all = arrivals(&told);
+    let summary = told.write(&path, true, all.into_iter()).unwrap();
+    assert_eq!((summary.photos, summary.left_out[0].name.as_str()), (5, "scan.jpg"));
+    let found = verify(&path).unwrap();
+    assert!(found.is_whole(), "{found}");
+    assert!(found.notes[0].contains("scan.jpg was left out"), "{found}");
+    let page = text_of(&path, file::TIMELINE);
+    assert!(page.contains("The bytes of 1 photo are not in this archive: scan.jpg."));
+    assert_eq!(json_of(&path)["photos"][0]["file"], serde_json::Value::Null);
+    bench.shop.close().await;
+}
+
+/// Unpacks an archive, lets someone meddle with it, and packs it again as a new bag that is whole
+/// in itself: what only the checks beyond the bag can find.
+fn forge(from: &Path, to: &Path, meddle: impl Fn(&str, Vec<u8>) -> Option<Vec<u8>>) {
+    use datumtrail_bag::{BagWriter, Compression, Options};
+    let bag = BagReader::open(from).unwrap();
+    let options = Options::at(jiff::civil::date(2031, 6, 1).at(0, 0, 0, 0));
+    let mut forged = BagWriter::zip(to, "forged", &options).unwrap();
+    for (label, value) in bag.info() {
+        if !["Bagging-Date", "Payload-Oxum"].contains(&label.as_str()) {
+            forged.info(label, value).unwrap();
+        }
+    }
+    for file in bag.payload() {
+        let mut bytes = Vec::new();
+        bag.open_payload(file.path).unwrap().read_to_end(&mut bytes).unwrap();
+        if let Some(bytes) = meddle(file.path, bytes) {
+            forged.add_payload(file.path, bytes.as_slice(), Compression::Deflated).unwrap();
+        }
+    }
+    forged.finish().unwrap();
+}
+
+#[tokio::test]
+async fn what_contradicts_the_rest_is_found_in_a_bag_that_is_whole() {
+    let bench = Bench::new().await;
+    let path = bench.path("a.zip");
+    bench.export("a.zip").await.unwrap();
+    bench.shop.close().await;
+    let replace = |name: &'static str, from: &'static str, to: &'static str| {
+        move |path: &str, bytes: Vec<u8>| {
+            if path != name {
+                return Some(bytes);
+            }
+            let text = String::from_utf8(bytes).unwrap();
+            assert!(text.contains(from), "{name} has no {from}");
+            Some(text.replacen(from, to, 1).into_bytes())
+        }
+    };
+    type Meddle = Box<dyn Fn(&str, Vec<u8>) -> Option<Vec<u8>>>;
+    let photo = "photos/07-test-welds/002-2031-05-06_11-45-00-weld one.jpg";
+    let other = "photos/07-test-welds/003-2031-05-06_11-48-00-P1.JPG";
+    let another = bytes_of(&path, other);
+    let cases: Vec<(&str, &str, verify::FindingKind, Meddle)> = vec![
+        (
+            "a verdict",
+            file::MEASUREMENTS,
+            FindingKind::Recomputed,
+            Box::new(replace(file::MEASUREMENTS, ",outside", ",inside")),
+        ),
+        (
+            "a reading",
+            file::READINGS,
+            FindingKind::Recomputed,
+            Box::new(replace(file::READINGS, "as-found-survey", "fit-survey")),
+        ),
+        (
+            "the sheet",
+            file::SHEET,
+            FindingKind::Recomputed,
+            Box::new(replace(file::SHEET, "3400", "3421")),
+        ),
+        (
+            "the plan",
+            file::PLAN,
+            FindingKind::Recomputed,
+            Box::new(replace(file::PLAN, "count = 3", "count = 1")),
+        ),
+        (
+            "a photo for another",
+            photo,
+            FindingKind::OtherPhoto,
+            Box::new(move |path, bytes| {
+                Some(if path == photo { another.clone() } else { bytes })
+            }),
+        ),
+        (
+            "a photo taken away",
+            photo,
+            FindingKind::Unreadable,
+            Box::new(move |path, bytes| (path != photo).then_some(bytes)),
+        ),
+        (
+            "no document",
+            file::DOCUMENT,
+            FindingKind::Missing,
+            Box::new(|path, bytes| (path != file::DOCUMENT).then_some(bytes)),
+        ),
+        (
+            "noise for a document",
+            file::DOCUMENT,
+            FindingKind::Unreadable,
+            Box::new(|path, bytes| Some(if path == file::DOCUMENT { vec![7; 99] } else { bytes })),
+        ),
+        (
+            "another job's story",
+            file::JOB_JSON,
+            FindingKind::OtherJob,
+            Box::new(|path, bytes| {
+                if path != file::JOB_JSON {
+                    return Some(bytes);
+                }
+                let mut story: serde_json::Value = serde_json::from_slice(&bytes).unwrap();
+                story["head"]["job"] = "another".into();
+                Some(story.to_string().into_bytes())
+            }),
+        ),
+    ];
+    for (what, file, kind, meddle) in cases {
+        let forged = path.with_file_name("forged.zip");
+        forge(&path, &forged, meddle);
+        let found = verify(&forged).unwrap();
+        assert!(found.bag.is_whole(), "{what}: {found}");
+        assert!(!found.is_whole(), "{what} went unnoticed");
+        assert!(
+            found.findings.iter().any(|f| f.file == file && f.kind == kind),
+            "{what}: {found}"
+        );
+        std::fs::remove_file(&forged).unwrap();
+    }
+}
+
+#[tokio::test]
+async fn a_photo_slipped_in_is_found() {
+    let bench = Bench::new().await;
+    let path = bench.path("a folder");
+    bench.export("a folder").await.unwrap();
+    bench.shop.close().await;
+    std::fs::write(path.join("data/photos/07-test-welds/009-better.jpg"), b"no").unwrap();
+    let found = verify(&path).unwrap();
+    assert!(!found.bag.is_whole());
+    assert!(
+        found.findings.iter().any(|f| f.kind == FindingKind::NotRecorded),
+        "{found}"
+    );
+}
+
+#[tokio::test]
+async fn a_changed_byte_is_named_wherever_it_is() {
+    let bench = Bench::new().await;
+    let path = bench.path("a.zip");
+    bench.export("a.zip").await.unwrap();
+    bench.shop.close().await;
+    let whole = std::fs::read(&path).unwrap();
+    // Evenly over the archive, a prime apart, so that every kind of byte is met.
+    let step = (whole.len() / 120) | 1;
+    for at in (0..whole.len()).step_by(step) {
+        let mut changed = whole.clone();
+        changed[at] ^= 0x10;
+        let copy = path.with_file_name("changed.zip");
+        std::fs::File::create(&copy).unwrap().write_all(&changed).unwrap();
+        match verify(&copy) {
+            Ok(found) => assert!(!found.is_whole(), "byte {at} of {}", whole.len()),
+            Err(Error::Damaged { .. } | Error::Invalid { .. }) => {}
+            Err(other) => panic!("byte {at}: {other}"),
+        }
+    }
+}

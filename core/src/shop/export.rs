@@ -1,0 +1,86 @@
+//! Writing an archive of a job.
+
+use std::path::Path;
+
+use super::job::Job;
+use crate::archive::export::{Arrival, Content, Wanted, missing};
+use crate::archive::{ExportOptions, ExportSummary};
+use crate::error::{Error, Result};
+use crate::store::blobs::Blobs;
+
+impl Job<'_> {
+    /// Writes an archive of the whole job to `target`: a zip where the name ends in `.zip`, else a
+    /// folder. `progress` is called with the number of photos done and that of all.
+    ///
+    /// Photos are read one at a time, each checked against its identity, while the one before is
+    /// being written.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] if something is under that name already, which is never replaced;
+    /// [`Error::Damaged`] if photos' bytes are missing or damaged and
+    /// [`ExportOptions::allow_missing`] is not set; [`Error::NotSaved`]. Nothing is then left under
+    /// the name.
+    pub async fn export(
+        &self,
+        target: &Path,
+        options: &ExportOptions,
+        mut progress: impl FnMut(usize, usize),
+    ) -> Result<ExportSummary> {
+        let organization = options.organization.as_deref();
+        let content = Content::read(self.save(), &self.document(), self.shop.now(), organization)?;
+        let wanted = content.wanted();
+        let blobs = self.shop.blobs().await?;
+        if !options.allow_missing {
+            refuse_missing(blobs, &wanted).await?;
+        }
+        let (send, mut receive) = tokio::sync::mpsc::channel(1);
+        let (path, allow_missing) = (target.to_owned(), options.allow_missing);
+        let writer = tokio::task::spawn_blocking(move || {
+            let arrivals = std::iter::from_fn(move || receive.blocking_recv());
+            content.write(&path, allow_missing, arrivals)
+        });
+        for (index, photo) in wanted.iter().enumerate() {
+            progress(index, wanted.len());
+            if send.send(arrival(blobs, photo).await).await.is_err() {
+                // The writer gave up, and says below why.
+                break;
+            }
+        }
+        drop(send);
+        let summary = writer
+            .await
+            .map_err(|e| Error::Internal(format!("the export stopped: {e}")))??;
+        progress(wanted.len(), wanted.len());
+        Ok(summary)
+    }
+}
+
+/// Looks for every original before anything is written, so that all that are missing are named.
+async fn refuse_missing(blobs: &Blobs, wanted: &[Wanted]) -> Result<()> {
+    let mut absent = Vec::new();
+    for photo in wanted {
+        if !blobs.has(&photo.original).await? {
+            absent.push((photo.name.clone(), "its bytes are not here".to_owned()));
+        }
+    }
+    if absent.is_empty() {
+        return Ok(());
+    }
+    Err(missing(&absent))
+}
+
+async fn arrival(blobs: &Blobs, photo: &Wanted) -> Arrival {
+    let original = blobs.read(&photo.original).await.map_err(|error| match error {
+        Error::Damaged { why, .. } => why,
+        other => other.to_string(),
+    });
+    let preview = match &photo.preview {
+        Some(preview) => blobs.read(preview).await.ok(),
+        None => None,
+    };
+    Arrival {
+        photo: photo.photo.clone(),
+        original,
+        preview,
+    }
+}
