@@ -5,8 +5,6 @@
 //! since; its files carry whole seconds and no offset, so nothing in them tells. What tells is its
 //! photograph of the clock on the shop's wall: whoever looks at it reads the true time.
 
-use std::sync::atomic::{AtomicUsize, Ordering};
-
 use jiff::civil::DateTime;
 use jiff::tz::Offset;
 use jiff::{SignedDuration, Timestamp};
@@ -14,10 +12,12 @@ use thiserror::Error;
 
 use datumtrail_photo::write::{ExifFields, WriteError, with_exif};
 
-use crate::plan::{OFFSET, at};
+use crate::plan::OFFSET;
 use crate::scene::motifs::Eye;
 use crate::scene::render::Picture;
 use crate::scene::{Motif, draw};
+
+pub use crate::roll::photos;
 
 /// Width of the story's photographs in pixels; their height is three quarters of it.
 pub const WIDTH: usize = 1280;
@@ -101,7 +101,7 @@ pub struct DemoPhoto {
     pub motif: Motif,
     /// The camera was held upright: stored lying, with an Exif orientation to turn it.
     pub upright: bool,
-    seed: u32,
+    pub(crate) seed: u32,
 }
 
 impl DemoPhoto {
@@ -187,328 +187,11 @@ fn turned_left(picture: &Picture) -> Picture {
     }
 }
 
-/// Draws photographs on `threads` threads, and gives their files in the same order. `done` is
-/// called after each, from whichever thread drew it, for a progress bar.
-///
-/// # Errors
-/// The first [`PhotoError`], as [`DemoPhoto::jpeg`].
-pub fn draw_all(
-    photos: &[DemoPhoto],
-    threads: usize,
-    done: impl Fn(&DemoPhoto) + Sync,
-) -> Result<Vec<Vec<u8>>, PhotoError> {
-    draw_all_at(photos, WIDTH, threads, done)
-}
-
-fn draw_all_at(
-    photos: &[DemoPhoto],
-    width: usize,
-    threads: usize,
-    done: impl Fn(&DemoPhoto) + Sync,
-) -> Result<Vec<Vec<u8>>, PhotoError> {
-    let next = AtomicUsize::new(0);
-    let work = || {
-        let mut drawn = Vec::new();
-        loop {
-            let k = next.fetch_add(1, Ordering::Relaxed);
-            let Some(photo) = photos.get(k) else {
-                return drawn;
-            };
-            drawn.push((k, photo.jpeg_of_width(width)));
-            done(photo);
-        }
-    };
-    let mut all: Vec<(usize, Result<Vec<u8>, PhotoError>)> = std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
-        workers
-            .into_iter()
-            .flat_map(|w| {
-                w.join()
-                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-            })
-            .collect()
-    });
-    all.sort_by_key(|(k, _)| *k);
-    all.into_iter().map(|(_, jpeg)| jpeg).collect()
-}
-
 /// The photograph of the shop's clock: with it the pocket camera's clock is put right.
 pub fn clock_photo() -> Option<DemoPhoto> {
     photos()
         .into_iter()
         .find(|p| matches!(p.motif, Motif::ShopClock { .. }))
-}
-
-/// All photographs, in the order in which they were taken.
-pub fn photos() -> Vec<DemoPhoto> {
-    let mut number = 1030411;
-    let mut count = 0;
-    let mut photo =
-        |camera: &'static Camera, true_time: Timestamp, stage, motif, upright, caption| {
-            count += 1;
-            let file_name = if camera.sub_second {
-                let t = camera.clock(true_time);
-                format!(
-                    "IMG_{}_{:03}.jpg",
-                    t.strftime("%Y%m%d_%H%M%S"),
-                    t.millisecond()
-                )
-            } else {
-                number += 1;
-                format!("P{number}.JPG")
-            };
-            DemoPhoto {
-                file_name,
-                camera,
-                true_time,
-                stage,
-                caption,
-                motif,
-                upright,
-                seed: count,
-            }
-        };
-    let (phone, pocket) = (&PHONE, &POCKET);
-    let clock = Motif::ShopClock {
-        hour: 8,
-        minute: 31,
-        second: 20,
-    };
-    vec![
-        photo(
-            phone,
-            at(12, 8, 12, 4, 318),
-            "arrival",
-            Motif::Arrival,
-            false,
-            "The van as it came in, struck at the left rear corner",
-        ),
-        photo(
-            phone,
-            at(12, 8, 13, 51, 902),
-            "arrival",
-            Motif::StruckCorner,
-            false,
-            "The struck corner: bumper torn, lamp gone, quarter pushed in",
-        ),
-        photo(
-            pocket,
-            at(12, 8, 31, 20, 0),
-            "arrival",
-            clock,
-            false,
-            "The shop's clock, to put the camera's right",
-        ),
-        photo(
-            phone,
-            at(12, 9, 47, 33, 120),
-            "as-found-survey",
-            Motif::ProbeSill,
-            false,
-            "Probe at P3, a reference point in the sill",
-        ),
-        photo(
-            pocket,
-            at(12, 10, 22, 10, 0),
-            "as-found-survey",
-            Motif::CollapsedRail,
-            false,
-            "The collapsed end of the left rear rail, from below",
-        ),
-        photo(
-            phone,
-            at(12, 10, 57, 2, 744),
-            "as-found-survey",
-            Motif::ProbeCollapsed,
-            true,
-            "Probe at the folded rail end",
-        ),
-        photo(
-            pocket,
-            at(12, 12, 5, 48, 0),
-            "strip-down",
-            Motif::BumperOff,
-            false,
-            "Bumper and lamp off, beam on the mat",
-        ),
-        photo(
-            phone,
-            at(12, 13, 20, 15, 56),
-            "strip-down",
-            Motif::Trolley,
-            false,
-            "What came off, sorted on the trolley",
-        ),
-        photo(
-            phone,
-            at(12, 15, 4, 37, 480),
-            "cut-out",
-            Motif::CutLine,
-            false,
-            "Joint scribed and dimensioned from R3",
-        ),
-        photo(
-            pocket,
-            at(12, 15, 51, 5, 0),
-            "cut-out",
-            Motif::Drilling,
-            false,
-            "Spot welds drilled out along the lip",
-        ),
-        photo(
-            phone,
-            at(12, 17, 2, 41, 233),
-            "cut-out",
-            Motif::Stub,
-            false,
-            "The rail's stub, edges ground bare",
-        ),
-        photo(
-            pocket,
-            at(13, 8, 20, 30, 0),
-            "trial-fit",
-            Motif::TrialFit,
-            false,
-            "New section clamped in its joint",
-        ),
-        photo(
-            phone,
-            at(13, 9, 14, 9, 671),
-            "trial-fit",
-            Motif::BeamBolted,
-            false,
-            "Beam and lamp bolted on: everything lines up",
-        ),
-        // Four seconds after the border between two stages, by a clock that is corrected to the second.
-        photo(
-            pocket,
-            at(13, 9, 38, 4, 0),
-            "fit-survey",
-            Motif::PanelGap,
-            false,
-            "Gap at the door beside the lamp, even",
-        ),
-        photo(
-            phone,
-            at(13, 10, 11, 26, 398),
-            "fit-survey",
-            Motif::ProbeNewEnd,
-            false,
-            "Probe at R6, the new section's end plate",
-        ),
-        photo(
-            pocket,
-            at(13, 10, 52, 17, 0),
-            "fit-survey",
-            Motif::Moving,
-            false,
-            "Section drawn rearward with the screw; the bright strip shows by how much",
-        ),
-        photo(
-            phone,
-            at(13, 11, 27, 54, 10),
-            "fit-survey",
-            Motif::ProbeMoved,
-            false,
-            "Probe at R5 after the move",
-        ),
-        photo(
-            phone,
-            at(13, 12, 6, 20, 845),
-            "test-welds",
-            Motif::Coupons,
-            false,
-            "Test welds on coupons of the same sheet",
-        ),
-        photo(
-            pocket,
-            at(13, 12, 21, 42, 0),
-            "test-welds",
-            Motif::Peeled,
-            false,
-            "A coupon peeled in the vice: the nuggets tore out",
-        ),
-        photo(
-            phone,
-            at(13, 14, 18, 31, 507),
-            "hidden-welds",
-            Motif::HiddenWelds,
-            false,
-            "Welds at the sleeve, inside the open box",
-        ),
-        photo(
-            phone,
-            at(13, 14, 19, 8, 222),
-            "hidden-welds",
-            Motif::HiddenWeldsNear,
-            false,
-            "The same welds from near",
-        ),
-        photo(
-            pocket,
-            at(13, 14, 47, 55, 0),
-            "hidden-welds",
-            Motif::HiddenWeldsAll,
-            false,
-            "The open box along the whole section, before the plate goes on",
-        ),
-        photo(
-            phone,
-            at(13, 16, 12, 47, 90),
-            "closing-panel",
-            Motif::ClosingPlate,
-            false,
-            "Closing plate clamped",
-        ),
-        photo(
-            pocket,
-            at(14, 8, 55, 3, 0),
-            "weld-out",
-            Motif::WeldOut,
-            false,
-            "Plugs and seam as welded",
-        ),
-        photo(
-            phone,
-            at(14, 9, 58, 12, 615),
-            "weld-out",
-            Motif::Dressed,
-            false,
-            "Seams dressed",
-        ),
-        photo(
-            phone,
-            at(14, 11, 6, 39, 774),
-            "final-survey",
-            Motif::ProbeFinal,
-            false,
-            "Probe at R6, final survey",
-        ),
-        photo(
-            phone,
-            at(14, 13, 2, 25, 130),
-            "corrosion-protection",
-            Motif::Primed,
-            false,
-            "Joint primed",
-        ),
-        photo(
-            pocket,
-            at(14, 13, 48, 36, 0),
-            "corrosion-protection",
-            Motif::CavityWax,
-            false,
-            "Cavity wax through the slot",
-        ),
-        photo(
-            phone,
-            at(14, 15, 52, 18, 401),
-            "hand-over",
-            Motif::HandOver,
-            false,
-            "Ready",
-        ),
-    ]
 }
 
 #[cfg(test)]
@@ -599,7 +282,9 @@ mod tests {
     /// All photographs, small, drawn once for all tests.
     fn small() -> &'static [Vec<u8>] {
         static SMALL: OnceLock<Vec<Vec<u8>>> = OnceLock::new();
-        SMALL.get_or_init(|| draw_all_at(&photos(), 96, 2, |_| ()).expect("drawn"))
+        SMALL.get_or_init(|| {
+            photos().iter().map(|p| p.jpeg_of_width(96).expect("drawn")).collect()
+        })
     }
 
     #[test]

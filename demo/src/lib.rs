@@ -14,6 +14,7 @@
 //! | [`plan`] | the stages in time, and the notes |
 //! | [`cameras`] | two cameras and the files they wrote |
 //! | [`scene`] | how the photographs are drawn |
+//! | [`story`] | all of it played through the shop, by the calls that the command line makes |
 //!
 //! Everything is invented: vehicle, maker, shop, people, instrument, cameras, dates and numbers.
 //!
@@ -30,6 +31,8 @@ pub mod cameras;
 pub mod plan;
 mod random;
 pub mod readings;
+mod roll;
 pub mod scene;
+pub mod story;
 pub mod truth;
 pub mod vehicle;

@@ -168,6 +168,10 @@ pub fn acks(said: &str) -> Vec<Ack> {
         .collect()
 }
 
+fn lost(ack: &Ack) -> ! {
+    panic!("{ack:?} was acknowledged and is gone")
+}
+
 /// Opens the shop and looks for everything that was acknowledged, to the byte.
 pub async fn assert_all_there(folder: &Path, acks: &[Ack]) {
     use datumtrail_core::shop::{Shop, ShopOptions};
@@ -176,22 +180,21 @@ pub async fn assert_all_there(folder: &Path, acks: &[Ack]) {
     let view = job.view().expect("the job can be read");
     assert!(view.unreadable.is_empty(), "{:?}", view.unreadable);
     for ack in acks {
-        let lost = || panic!("{ack:?} was acknowledged and is gone");
         match ack.kind.as_str() {
             "survey" => {
-                view.surveys.iter().find(|s| s.id.0 == ack.id).unwrap_or_else(lost);
+                view.surveys.iter().find(|s| s.id.0 == ack.id).unwrap_or_else(|| lost(ack));
             }
             "reading" => {
                 let found = view.readings.iter().find(|r| r.id.0 == ack.id);
-                let reading = found.unwrap_or_else(lost);
+                let reading = found.unwrap_or_else(|| lost(ack));
                 assert_eq!(reading.body.x, ack.number as f64);
             }
             "note" => {
-                let note = view.notes.iter().find(|n| n.id.0 == ack.id).unwrap_or_else(lost);
+                let note = view.notes.iter().find(|n| n.id.0 == ack.id).unwrap_or_else(|| lost(ack));
                 assert_eq!(note.body.text, format!("note {}", ack.number));
             }
             _ => {
-                let photo = view.photos.iter().find(|p| p.id.0 == ack.id).unwrap_or_else(lost);
+                let photo = view.photos.iter().find(|p| p.id.0 == ack.id).unwrap_or_else(|| lost(ack));
                 let bytes = job.photo_bytes(&photo.body.blob).await.expect("the photo's bytes");
                 assert!(bytes == picture(ack.number), "photo {} has other bytes", ack.number);
                 let preview = photo.body.preview.as_ref().expect("a preview");

@@ -81,7 +81,7 @@ fn the_story_ends_with_an_archive_that_verifies() {
     assert!(verify(&archive).status.success());
     // One byte of a photo changed: exit code 3, and the photo named.
     let mut bytes = std::fs::read(&archive).expect("the archive");
-    let at = bytes.windows(4).position(|w| w == b"Exif").expect("a photo inside") + 5000;
+    let at = bytes.windows(6).position(|w| w == b"Exif\0\0").expect("a photo inside") + 5000;
     bytes[at] ^= 0x10;
     let altered = shop.dir.path().join("altered.zip");
     std::fs::write(&altered, bytes).expect("a copy");

@@ -106,7 +106,10 @@ fn summary(job: &Open<'_>, view: &JobView) -> Result<String> {
         out.push(format!("Part      {} ({})", part.name, part.points.join(", ")));
     }
     out.push(match view.sheet() {
-        Some(sheet) => wrap(&format!("Sheet     {}", sheet.body.source), WIDTH, "          "),
+        Some(sheet) => format!(
+            "Sheet     {}",
+            wrap(&sheet.body.source, WIDTH - 10, "").replace('\n', "\n          ")
+        ),
         None => "Sheet     none yet: datumtrail sheet load FILE.csv --source TEXT".into(),
     });
     let count = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });

@@ -70,7 +70,7 @@ pub async fn run(
             say("Not every point comes inside its limits by this move.");
         }
         say("Measure again after the move: only that shows where the part is.");
-        say(show::CAUTION);
+        out.push(wrap(show::CAUTION, WIDTH, ""));
         out.join("\n")
     });
     Ok(ExitCode::SUCCESS)

@@ -20,6 +20,7 @@ pub fn run(file: &Path, json: bool) -> Result<ExitCode> {
             ));
         } else {
             lines.push(format!("{} is not what was written:", file.display()));
+            lines.extend(report.bag.problems.iter().map(|p| format!("  - {p}")));
             lines.extend(
                 report
                     .findings

@@ -24,11 +24,11 @@ pub fn survey(report: &CheckReport<'_>) -> String {
             continue;
         }
         let name = match side {
-            Side::Left => "Left side",
-            Side::Centre => "Centre line",
-            Side::Right => "Right side",
+            Side::Left => "Left",
+            Side::Centre => "Centre",
+            Side::Right => "Right",
         };
-        out.push(format!("{name:<10}{:<24}{:<24}{}", "length", "width", "height").trim_end().to_owned());
+        out.push(format!("{name:<9}{:<24}{:<24}{}", "length", "width", "height").trim_end().to_owned());
         out.extend(measured.into_iter().map(point));
         out.push(String::new());
     }

@@ -125,7 +125,7 @@ impl ZipSink {
             target,
             top,
             temporary,
-            writer: ZipWriter::new(file, stamp),
+            writer: ZipWriter::new(file, stamp).map_err(failed)?,
         })
     }
 
@@ -140,10 +140,7 @@ impl ZipSink {
             path: target.clone(),
             source,
         };
-        writer
-            .finish()
-            .and_then(|file| file.sync_all())
-            .map_err(failed)?;
+        writer.finish().map_err(failed)?;
         if overwrite {
             temporary
                 .persist(&target)

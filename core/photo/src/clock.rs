@@ -438,7 +438,7 @@ mod tests {
     fn two_photographs_of_a_clock_seconds_apart_are_no_step() {
         // Half a second of reading error over one second is 500,000 ppm, and means nothing.
         let mut second = point("2026-03-02T00:00:01Z", 10, 0.5);
-        second.truth = second.truth + SignedDuration::from_millis(500);
+        second.truth += SignedDuration::from_millis(500);
         let clock = Clock::new(vec![point("2026-03-02T00:00:00Z", 10, 0.5), second]).unwrap();
         assert!(clock.segments().all(|s| !s.was_set));
     }

@@ -178,19 +178,20 @@ mod tests {
             let orientation = Orientation::from_exif(number).unwrap();
             let (up_w, up_h) = orientation.upright_size(width, height);
             let side = |places: Vec<(usize, usize)>| {
-                let all =
-                    |test: &dyn Fn(&(usize, usize)) -> bool| places.iter().all(|place| test(place));
-                if all(&|p| p.1 == 0) {
-                    "top"
-                } else if all(&|p| p.1 == up_h as usize - 1) {
-                    "bottom"
-                } else if all(&|p| p.0 == 0) {
-                    "left"
-                } else if all(&|p| p.0 == up_w as usize - 1) {
-                    "right"
-                } else {
-                    "nowhere"
-                }
+                let (right, bottom) = (up_w as usize - 1, up_h as usize - 1);
+                let tests = [
+                    ("top", (None, Some(0))),
+                    ("bottom", (None, Some(bottom))),
+                    ("left", (Some(0), None)),
+                    ("right", (Some(right), None)),
+                ];
+                let lies = |(x, y): (Option<usize>, Option<usize>), p: &(usize, usize)| {
+                    x.is_none_or(|x| x == p.0) && y.is_none_or(|y| y == p.1)
+                };
+                let found = tests
+                    .iter()
+                    .find(|(_, line)| places.iter().all(|p| lies(*line, p)));
+                found.map_or("nowhere", |(name, _)| name)
             };
             let row_0 = (0..3)
                 .map(|x| orientation.destination(x, 0, 3, 2))

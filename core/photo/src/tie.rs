@@ -241,69 +241,59 @@ fn tie_moment(moment: &Moment, stages: &[StageSpan], unchecked_u_s: f64) -> Tie 
         UNCHECKED_CLOCK_U_S
     };
     let t = moment.at;
-    let (from, to) = window(t, moment.u_s.unwrap_or(assumed));
-
     let here = line.open_at(t);
     if here.len() > 1 {
         return Tie::SeveralOpen {
             stages: here.into_iter().map(str::to_owned).collect(),
         };
     }
-    let here = here.first().copied();
-
-    // The nearest time, on each side, at which anything else than `here` is open.
-    let back = line.change_before(t, here).filter(|b| *b > from);
-    let ahead = line.change_after(t, here).filter(|b| *b <= to);
-    if back.is_none() && ahead.is_none() {
-        return match here {
+    let (from, to) = window(t, moment.u_s.unwrap_or(assumed));
+    let pieces = line.pieces(from, to);
+    match pieces.as_slice() {
+        [] => line.none_open(t),
+        [only] => match only.open.first() {
             Some(stage) => Tie::Certain {
-                stage: stage.to_owned(),
+                stage: (*stage).to_owned(),
                 border_s: line.nearest_border_s(t),
             },
-            None => Tie::NoneOpen {
-                last_closed: line.last_before(t, Timestamp::MIN).map(str::to_owned),
-                next_opened: line.next_after(t, Timestamp::MAX).map(str::to_owned),
-            },
-        };
+            None => line.none_open(t),
+        },
+        several => borderline(several, t),
     }
-    borderline(&line, t, here, (from, to), (back, ahead))
 }
 
-fn borderline(
-    line: &TimeLine<'_>,
-    t: Timestamp,
-    here: Option<&str>,
-    (from, to): (Timestamp, Timestamp),
-    (back, ahead): (Option<Timestamp>, Option<Timestamp>),
-) -> Tie {
-    let away = |border: Option<Timestamp>| border.map(|b| apart_s(t, b));
-    let back_is_nearer = match (away(back), away(ahead)) {
-        (Some(b), Some(a)) => b <= a,
-        (b, _) => b.is_some(),
+/// The two neighbouring pieces whose border is nearest to `t`, and which of them is likelier.
+fn borderline(pieces: &[Piece<'_>], t: Timestamp) -> Tie {
+    // A border has two edges where a gap was bridged; the nearer one counts.
+    let edge_s = |pair: &[Piece<'_>]| match pair {
+        [before, behind] => apart_s(t, before.to).min(apart_s(t, behind.from)),
+        _ => f64::INFINITY,
     };
-    let border_s = away(if back_is_nearer { back } else { ahead }).unwrap_or(0.0);
-
-    // What is open on the far side of a border, across a gap if the window reaches over it.
-    let before = back.and_then(|b| line.other_before(b, from, here));
-    let behind = ahead.and_then(|b| line.other_from(b, to, here));
-    let (earlier, later, likelier) = match (here, back_is_nearer) {
-        (Some(stage), true) => (before, Some(stage), Some(stage)),
-        (Some(stage), false) => (Some(stage), behind, Some(stage)),
-        (None, true) => (before, behind, before.or(behind)),
-        (None, false) => (before, behind, behind.or(before)),
+    let nearest = pieces
+        .windows(2)
+        .min_by(|a, b| edge_s(a).total_cmp(&edge_s(b)));
+    let Some(pair @ [before, behind]) = nearest else {
+        return Tie::NoTime; // fewer than two pieces have no border
     };
-    match likelier {
-        Some(likelier) => Tie::Borderline {
-            earlier: earlier.map(str::to_owned),
-            later: later.map(str::to_owned),
-            likelier: likelier.to_owned(),
-            border_s,
-        },
-        // Cannot be: a change away from "none open" is some stage opening.
-        None => Tie::NoneOpen {
-            last_closed: None,
-            next_opened: None,
-        },
+    // Of an overlap, the side's own stage is the one that is not on the other side.
+    let side = |piece: &Piece<'_>, other: &Piece<'_>| {
+        let own = piece.open.iter().find(|s| !other.open.contains(s));
+        own.or(piece.open.first()).map(|s| (*s).to_owned())
+    };
+    let (earlier, later) = (side(before, behind), side(behind, before));
+    let before_is_nearer = apart_s(t, before.to) < apart_s(t, behind.from);
+    let t_is_before = t < before.to || (t < behind.from && before_is_nearer);
+    let likelier = match (&earlier, &later) {
+        (Some(earlier), Some(_)) if t_is_before => earlier,
+        (_, Some(later)) => later,
+        (Some(earlier), None) => earlier,
+        (None, None) => return Tie::NoTime, // neighbouring pieces differ
+    };
+    Tie::Borderline {
+        likelier: likelier.clone(),
+        border_s: edge_s(pair),
+        earlier,
+        later,
     }
 }
 
@@ -317,6 +307,13 @@ fn window(t: Timestamp, u_s: f64) -> (Timestamp, Timestamp) {
 
 fn apart_s(a: Timestamp, b: Timestamp) -> f64 {
     b.duration_since(a).as_secs_f64().abs()
+}
+
+/// A part of the window in which the same stages are open.
+struct Piece<'a> {
+    from: Timestamp,
+    to: Timestamp,
+    open: Vec<&'a str>,
 }
 
 /// The stages' spans, in the order in which they were opened.
@@ -354,64 +351,51 @@ impl<'a> TimeLine<'a> {
         open
     }
 
-    fn is_alone(&self, stage: Option<&str>, t: Timestamp) -> bool {
-        self.open_at(t).as_slice() == stage.as_slice()
-    }
-
-    /// The latest border at or before t behind which it was not `here` alone.
-    fn change_before(&self, t: Timestamp, here: Option<&str>) -> Option<Timestamp> {
-        let past = self.borders.iter().rev().filter(|b| **b <= t);
-        past.copied()
-            .find(|b| !self.is_alone(here, just_before(*b)))
-    }
-
-    /// The first border after t from which it is not `here` alone.
-    fn change_after(&self, t: Timestamp, here: Option<&str>) -> Option<Timestamp> {
-        let future = self.borders.iter().filter(|b| **b > t);
-        future.copied().find(|b| !self.is_alone(here, *b))
-    }
-
-    /// The last stage other than `here` that was open before `border`, not looking back
-    /// further than `from`.
-    fn other_before(
-        &self,
-        border: Timestamp,
-        from: Timestamp,
-        here: Option<&str>,
-    ) -> Option<&'a str> {
-        let probes = self
-            .borders
+    /// The window in pieces within which the same stages are open. A piece without any
+    /// is left out where stages stand on both its sides: it is a gap to be bridged.
+    fn pieces(&self, from: Timestamp, to: Timestamp) -> Vec<Piece<'a>> {
+        let within = self.borders.iter().filter(|b| **b > from && **b <= to);
+        let starts: Vec<Timestamp> = std::iter::once(from).chain(within.copied()).collect();
+        let ends = starts.iter().skip(1).copied().chain([to]);
+        let mut all: Vec<Piece<'_>> = starts
             .iter()
-            .rev()
-            .filter(|b| **b <= border && **b > from);
-        let mut open = probes.map(|b| self.open_at(just_before(*b)));
-        open.find_map(|stages| stages.into_iter().rev().find(|s| Some(*s) != here))
+            .zip(ends)
+            .map(|(start, end)| Piece {
+                from: *start,
+                to: end,
+                open: self.open_at(*start),
+            })
+            .collect();
+        let last = all.len() - 1;
+        let mut index = 0;
+        all.retain(|piece| {
+            let outer = index == 0 || index == last;
+            index += 1;
+            outer || !piece.open.is_empty()
+        });
+        all.dedup_by(|next, kept| {
+            let same = next.open == kept.open;
+            if same {
+                kept.to = next.to;
+            }
+            same
+        });
+        all
     }
 
-    /// The first stage other than `here` that is open from `border` on, not looking
-    /// further than `to`.
-    fn other_from(&self, border: Timestamp, to: Timestamp, here: Option<&str>) -> Option<&'a str> {
-        let probes = self.borders.iter().filter(|b| **b >= border && **b <= to);
-        let mut open = probes.map(|b| self.open_at(*b));
-        open.find_map(|stages| stages.into_iter().find(|s| Some(*s) != here))
-    }
-
-    fn last_before(&self, t: Timestamp, from: Timestamp) -> Option<&'a str> {
-        self.other_before(t, from, None)
-    }
-
-    fn next_after(&self, t: Timestamp, to: Timestamp) -> Option<&'a str> {
-        self.other_from(t, to, None)
+    fn none_open(&self, t: Timestamp) -> Tie {
+        let closed = |s: &&&StageSpan| s.closed.is_some_and(|closed| closed <= t);
+        let last_closed = self.spans.iter().filter(closed).max_by_key(|s| s.closed);
+        let next_opened = self.spans.iter().find(|s| s.opened > t);
+        Tie::NoneOpen {
+            last_closed: last_closed.map(|s| s.id.clone()),
+            next_opened: next_opened.map(|s| s.id.clone()),
+        }
     }
 
     fn nearest_border_s(&self, t: Timestamp) -> Option<f64> {
         self.borders.iter().map(|b| apart_s(t, *b)).reduce(f64::min)
     }
-}
-
-/// The last instant before `t`.
-fn just_before(t: Timestamp) -> Timestamp {
-    t.checked_sub(SignedDuration::from_nanos(1)).unwrap_or(t)
 }
 
 #[cfg(test)]

@@ -125,7 +125,8 @@ fn spoilt_files_never_panic_or_hang() {
         assert!((1..cases).contains(&survived[0]), "{name}: {survived:?}");
     }
     println!("slowest: {:?} ({})", slowest.0, slowest.1);
-    assert!(slowest.0 < Duration::from_secs(5), "{slowest:?}");
+    // Far above anything seen, so that a busy machine does not fail it; a hang does.
+    assert!(slowest.0 < Duration::from_secs(60), "{slowest:?}");
 }
 
 #[test]

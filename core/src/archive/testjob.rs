@@ -49,7 +49,7 @@ pub struct Bench {
 /// A true time on the job's first day, by the shop's clock.
 fn at(hour: i8, minute: i8) -> Timestamp {
     let civil = jiff::civil::date(2031, 5, 6).at(hour, minute, 0, 0);
-    civil.to_zoned(TimeZone::fixed(Offset::constant(1))).unwrap().timestamp()
+    Offset::constant(1).to_timestamp(civil).unwrap()
 }
 
 impl Bench {

@@ -96,6 +96,7 @@ impl Shop {
             folder.write_settings(&settings)?;
         }
         let storage = DurableStorage::new(folder.documents());
+        storage.sweep();
         let repo = samod::Repo::build_tokio()
             .with_storage(storage.clone())
             .load()
@@ -151,11 +152,8 @@ impl Shop {
             None => self.zone(),
         };
         let doc = new_document(&self.new_id().0)?;
-        let first = doc.get_heads();
         let handle = self.repo.create(doc).await.map_err(stopped)?;
-        for change in first {
-            self.storage.confirm(&handle, change).await?;
-        }
+        self.storage.confirm(&handle).await?;
         let job = Job::new(self, handle);
         let mut values = vec![
             ("name", Value::from(new.name.trim())),

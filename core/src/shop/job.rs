@@ -166,19 +166,14 @@ impl<'a> Job<'a> {
             return Err(fault);
         }
         let name = self.shop.settings().device_name;
-        let hashes = self.handle.with_document(|doc| {
+        self.handle.with_document(|doc| {
             let stamp = self.shop.stamp(&zone_in(doc));
-            let named = if name.is_empty() || device_name(doc, &stamp.by).as_ref() == Some(&name) {
-                None
-            } else {
-                edit::name_device(doc, &name, &stamp)?
-            };
-            Ok::<_, Error>([named, change(doc, &stamp)?])
+            if !name.is_empty() && device_name(doc, &stamp.by).as_ref() != Some(&name) {
+                edit::name_device(doc, &name, &stamp)?;
+            }
+            change(doc, &stamp)
         })?;
-        for hash in hashes.into_iter().flatten() {
-            storage.confirm(&self.handle, hash).await?;
-        }
-        Ok(())
+        storage.confirm(&self.handle).await
     }
 
     /// A time that a person typed, or now.

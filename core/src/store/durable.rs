@@ -2,8 +2,9 @@
 //!
 //! samod hands over chunks to be stored and has no way to hear that storing failed. So this
 //! storage keeps its own account: which chunks are on the disk, and whether a write has ever
-//! failed for a document. An edit is acknowledged by [`DurableStorage::confirm`], which waits
-//! until a chunk that holds the edit has been written, flushed and renamed into place.
+//! failed for a document. An edit is acknowledged by [`DurableStorage::confirm`], which waits until
+//! the edit and everything it builds on is in chunks that have been written, flushed and renamed
+//! into place.
 //!
 //! After a failed write a document is *stopped*: nothing more of it is written, and above all
 //! nothing is deleted. samod believes that the failed chunk is stored and would delete the older
@@ -20,7 +21,7 @@ use samod::storage::{Storage, StorageKey};
 use samod::{DocHandle, DocumentId};
 use tokio::sync::watch;
 
-use super::{sync_folder, write_whole};
+use super::{HALF_WRITTEN, sync_folder, write_whole};
 use crate::error::{Error, Result};
 
 /// The storage; clones share one account.
@@ -33,12 +34,36 @@ pub struct DurableStorage {
 
 #[derive(Default)]
 struct Account {
-    /// Single changes that are on the disk, by document and hash.
-    changes: HashMap<String, HashSet<String>>,
-    /// The heads of the newest whole document that is on the disk.
+    /// Single changes that are on the disk, by document.
+    changes: HashMap<String, HashSet<ChangeHash>>,
+    /// The heads of the whole documents that are on the disk.
     snapshots: HashMap<String, Vec<ChangeHash>>,
     /// Documents that stopped, and why.
     stopped: HashMap<String, StorageFault>,
+}
+
+impl Account {
+    /// A chunk is on the disk.
+    fn note(&mut self, key: &StorageKey, data: &[u8]) {
+        let parts: Vec<&str> = key.into_iter().map(String::as_str).collect();
+        match parts.as_slice() {
+            [document, "incremental", hash] => {
+                if let Ok(hash) = hash.parse() {
+                    let changes = self.changes.entry((*document).to_owned()).or_default();
+                    changes.insert(hash);
+                }
+            }
+            [document, "snapshot", _] => {
+                let heads = self.snapshots.entry((*document).to_owned()).or_default();
+                for head in heads_of(data).unwrap_or_default() {
+                    if !heads.contains(&head) {
+                        heads.push(head);
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
 }
 
 #[derive(Clone, Debug)]
@@ -83,34 +108,45 @@ impl DurableStorage {
         Ok(found)
     }
 
-    /// Waits until the change is on the disk.
+    /// Removes what killed processes left half written. Only the owner of the folder may call it,
+    /// before anything is written.
+    pub fn sweep(&self) {
+        let mut open = vec![self.root.as_ref().clone()];
+        while let Some(folder) = open.pop() {
+            for path in read_dir(&folder).unwrap_or_default() {
+                if path.is_dir() {
+                    open.push(path);
+                } else if file_name(&path).is_some_and(|name| name.starts_with(HALF_WRITTEN)) {
+                    let _ = std::fs::remove_file(path);
+                }
+            }
+        }
+    }
+
+    /// Waits until the document as it is now is on the disk: every change in it, for one without
+    /// those that it builds on could not be read back. Chunks are written side by side, in any
+    /// order.
     ///
     /// # Errors
     /// [`Error::NotSaved`] if a write of this document failed, now or earlier.
-    pub async fn confirm(&self, handle: &DocHandle, change: ChangeHash) -> Result<()> {
+    pub async fn confirm(&self, handle: &DocHandle) -> Result<()> {
         let document = handle.document_id().to_string();
         let mut written = self.written.subscribe();
+        let wanted = handle.with_document(|doc| doc.get_heads());
         loop {
             written.borrow_and_update();
             // The account is looked at and let go before the document is locked: the document's
             // own task may be about to write.
-            let (on_disk, snapshot) = {
+            let (changes, snapshots) = {
                 let account = self.lock();
                 if let Some(fault) = account.stopped.get(&document) {
                     return Err(fault.clone().into());
                 }
-                let on_disk = account
-                    .changes
-                    .get(&document)
-                    .is_some_and(|set| set.contains(&change.to_string()));
-                (on_disk, account.snapshots.get(&document).cloned())
+                let changes = account.changes.get(&document).cloned();
+                let snapshots = account.snapshots.get(&document).cloned();
+                (changes.unwrap_or_default(), snapshots.unwrap_or_default())
             };
-            if on_disk {
-                return Ok(());
-            }
-            if let Some(heads) = snapshot
-                && handle.with_document(|doc| covers(doc, &heads, change))
-            {
+            if handle.with_document(|doc| all_stored(doc, &wanted, &changes, &snapshots)) {
                 return Ok(());
             }
             if written.changed().await.is_err() {
@@ -150,8 +186,7 @@ impl DurableStorage {
     }
 
     fn put_now(&self, key: &StorageKey, data: &[u8]) {
-        let parts: Vec<&String> = key.into_iter().collect();
-        let document = parts.first().map(|s| s.to_string()).unwrap_or_default();
+        let document = key.into_iter().next().cloned().unwrap_or_default();
         if self.lock().stopped.contains_key(&document) {
             return;
         }
@@ -161,21 +196,7 @@ impl DurableStorage {
             .and_then(|()| write_whole(&path, data));
         let mut account = self.lock();
         match outcome {
-            Ok(()) => match parts.as_slice() {
-                [_, kind, hash] if kind.as_str() == "incremental" => {
-                    account
-                        .changes
-                        .entry(document)
-                        .or_default()
-                        .insert(hash.to_string());
-                }
-                [_, kind, _] if kind.as_str() == "snapshot" => {
-                    if let Some(heads) = heads_of(data) {
-                        account.snapshots.insert(document, heads);
-                    }
-                }
-                _ => {}
-            },
+            Ok(()) => account.note(key, data),
             Err(e) => {
                 tracing::error!(path = %path.display(), error = %e, "a document could not be written");
                 account.stopped.insert(
@@ -230,9 +251,8 @@ impl DurableStorage {
                 let Some(name) = entry.file_name().to_str().map(str::to_owned) else {
                     continue;
                 };
-                // What a killed process left half written never got its name.
-                if name.starts_with(".new-") {
-                    let _ = std::fs::remove_file(entry.path());
+                // Being written right now, or left half written by a killed process.
+                if name.starts_with(HALF_WRITTEN) {
                     continue;
                 }
                 let Ok(inner) = key.with_component(name) else {
@@ -242,6 +262,7 @@ impl DurableStorage {
                 if path.is_dir() {
                     open.push((path, inner));
                 } else if let Ok(data) = std::fs::read(&path) {
+                    self.lock().note(&inner, &data);
                     found.insert(inner, data);
                 }
             }
@@ -290,15 +311,39 @@ async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) 
     }
 }
 
-/// Whether a document with these heads holds the change.
-fn covers(doc: &Automerge, heads: &[ChangeHash], change: ChangeHash) -> bool {
-    heads
+/// Whether every change that `wanted` builds on is in a chunk of its own or in a whole document.
+fn all_stored(
+    doc: &Automerge,
+    wanted: &[ChangeHash],
+    changes: &HashSet<ChangeHash>,
+    snapshots: &[ChangeHash],
+) -> bool {
+    let known: Vec<ChangeHash> = snapshots
         .iter()
-        .all(|head| doc.get_change_meta_by_hash(head).is_some())
-        && !doc
-            .get_changes_meta(heads)
-            .iter()
-            .any(|meta| meta.hash == change)
+        .filter(|head| doc.get_change_meta_by_hash(head).is_some())
+        .copied()
+        .collect();
+    let since: HashMap<ChangeHash, Vec<ChangeHash>> = doc
+        .get_changes_meta(&known)
+        .into_iter()
+        .map(|meta| (meta.hash, meta.deps.to_vec()))
+        .collect();
+    let mut open: Vec<ChangeHash> = wanted.to_vec();
+    let mut seen = HashSet::new();
+    while let Some(change) = open.pop() {
+        // What is not newer than a whole document on the disk is in it.
+        let Some(deps) = since.get(&change) else {
+            continue;
+        };
+        if !seen.insert(change) {
+            continue;
+        }
+        if !changes.contains(&change) {
+            return false;
+        }
+        open.extend(deps);
+    }
+    true
 }
 
 /// The heads that a whole-document chunk states in its header, after automerge's binary format
@@ -395,12 +440,12 @@ mod tests {
             .await
     }
 
-    fn edit(handle: &DocHandle, n: i64) -> ChangeHash {
+    fn edit(handle: &DocHandle, n: i64) {
         handle.with_document(|doc| {
             let mut tx = doc.transaction();
             tx.put(automerge::ROOT, format!("k{n}"), n).unwrap();
-            tx.commit().0.unwrap()
-        })
+            tx.commit();
+        });
     }
 
     #[tokio::test(flavor = "multi_thread")]
@@ -411,8 +456,8 @@ mod tests {
             let repo = repo(storage.clone()).await;
             let handle = repo.create(Automerge::new()).await.unwrap();
             for n in 0..200 {
-                let change = edit(&handle, n);
-                storage.confirm(&handle, change).await.unwrap();
+                edit(&handle, n);
+                storage.confirm(&handle).await.unwrap();
             }
             handle.document_id().clone()
             // The repo is dropped without being stopped, as by a crash.
@@ -426,6 +471,26 @@ mod tests {
         assert_eq!(keys, 200);
     }
 
+    #[test]
+    fn a_change_is_not_stored_before_what_it_builds_on() {
+        let mut doc = Automerge::new();
+        let mut hashes = Vec::new();
+        for n in 0..3 {
+            let mut tx = doc.transaction();
+            tx.put(automerge::ROOT, "n", n).unwrap();
+            hashes.push(tx.commit().0.unwrap());
+        }
+        let wanted = doc.get_heads();
+        let set = |which: &[usize]| which.iter().map(|i| hashes[*i]).collect::<HashSet<_>>();
+        assert!(!all_stored(&doc, &wanted, &set(&[2]), &[]));
+        assert!(!all_stored(&doc, &wanted, &set(&[0, 2]), &[]));
+        assert!(all_stored(&doc, &wanted, &set(&[0, 1, 2]), &[]));
+        assert!(all_stored(&doc, &wanted, &set(&[2]), &[hashes[1]]));
+        assert!(!all_stored(&doc, &wanted, &set(&[2]), &[hashes[0]]));
+        assert!(all_stored(&doc, &wanted, &set(&[]), &[hashes[2]]));
+        assert!(all_stored(&doc, &[hashes[0]], &set(&[0]), &[]));
+    }
+
     #[cfg(unix)]
     #[tokio::test(flavor = "multi_thread")]
     async fn after_a_failed_write_nothing_is_acknowledged_and_nothing_is_deleted() {
@@ -433,8 +498,8 @@ mod tests {
         let storage = DurableStorage::new(dir.path().to_owned());
         let repo_ = repo(storage.clone()).await;
         let handle = repo_.create(Automerge::new()).await.unwrap();
-        let first = edit(&handle, 0);
-        storage.confirm(&handle, first).await.unwrap();
+        edit(&handle, 0);
+        storage.confirm(&handle).await.unwrap();
         let id = handle.document_id().clone();
         // A file where the folder of single changes should be makes every write fail.
         let folder = storage.path_of(&StorageKey::incremental_prefix(&id));
@@ -442,9 +507,9 @@ mod tests {
         std::fs::rename(&folder, &aside).unwrap();
         std::fs::write(&folder, b"in the way").unwrap();
         for n in 1..40 {
-            let change = edit(&handle, n);
+            edit(&handle, n);
             assert!(matches!(
-                storage.confirm(&handle, change).await,
+                storage.confirm(&handle).await,
                 Err(Error::NotSaved { .. })
             ));
         }

@@ -23,6 +23,9 @@ pub use keys::{DeviceId, DeviceKey};
 use std::io::Write;
 use std::path::Path;
 
+/// How the names of files begin that are not whole yet.
+const HALF_WRITTEN: &str = ".new-";
+
 /// Writes a whole file so that after a crash either the old or the new content is there: a
 /// temporary file beside it, flushed, renamed over it, and the folder flushed.
 ///
@@ -33,7 +36,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
         .parent()
         .ok_or_else(|| std::io::Error::other("a file needs a folder to be in"))?;
     let mut temporary = tempfile::Builder::new()
-        .prefix(".new-")
+        .prefix(HALF_WRITTEN)
         .tempfile_in(folder)?;
     temporary.write_all(bytes)?;
     temporary.as_file().sync_data()?;

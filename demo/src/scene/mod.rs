@@ -1,13 +1,16 @@
 //! The demo's photographs: what is drawn, and how each picture is set up.
 
-pub mod livery;
-pub mod looks;
+mod livery;
+mod looks;
 pub mod motifs;
-pub mod rail;
+mod rail;
+mod rail_surface;
 pub mod render;
-pub mod shop;
-pub mod tools;
-pub mod underbody;
-pub mod van;
+mod shop;
+mod tools;
+mod underbody;
+mod van;
+mod van_parts;
+mod welds;
 
 pub use motifs::{Motif, draw};

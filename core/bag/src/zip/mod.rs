@@ -9,6 +9,7 @@
 
 pub(crate) mod directory;
 pub(crate) mod entry;
+mod flush;
 pub(crate) mod record;
 pub(crate) mod writer;
 

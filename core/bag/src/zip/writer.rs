@@ -5,6 +5,7 @@ use std::io::{self, Read, Seek, SeekFrom, Write};
 
 use flate2::write::DeflateEncoder;
 
+use super::flush::Flusher;
 use super::record::{self, Entry, Method, Stamp};
 use crate::digest::{Algorithm, Digest, Hasher};
 use crate::sink::{CopyError, pump};
@@ -12,6 +13,7 @@ use crate::sink::{CopyError, pump};
 /// A zip being written to a file from the file's beginning.
 pub(crate) struct ZipWriter {
     file: File,
+    flusher: Flusher,
     stamp: Stamp,
     entries: Vec<Entry>,
     /// Where the next entry will begin.
@@ -19,13 +21,15 @@ pub(crate) struct ZipWriter {
 }
 
 impl ZipWriter {
-    pub fn new(file: File, stamp: Stamp) -> Self {
-        Self {
+    pub fn new(file: File, stamp: Stamp) -> io::Result<Self> {
+        let flusher = Flusher::start(&file)?;
+        Ok(Self {
             file,
+            flusher,
             stamp,
             entries: Vec::new(),
             end: 0,
-        }
+        })
     }
 
     /// Adds a file; `seen` gets all of its content, a block at a time.
@@ -43,6 +47,7 @@ impl ZipWriter {
             Ok((entry, digest)) => {
                 self.end = entry.offset + record::local_header_len(name) + entry.packed;
                 self.entries.push(entry);
+                self.flusher.written(self.end);
                 Ok(digest)
             }
             Err(error) => match self.file.set_len(self.end) {
@@ -106,8 +111,8 @@ impl ZipWriter {
         Ok((entry, digest))
     }
 
-    /// Writes the directory.
-    pub fn finish(mut self) -> io::Result<File> {
+    /// Writes the directory, and returns when all is on the disk.
+    pub fn finish(mut self) -> io::Result<()> {
         self.file.seek(SeekFrom::Start(self.end))?;
         let mut size = 0;
         let mut out = io::BufWriter::new(&mut self.file);
@@ -123,7 +128,8 @@ impl ZipWriter {
         ))?;
         out.flush()?;
         drop(out);
-        Ok(self.file)
+        self.flusher.finish()?;
+        self.file.sync_all()
     }
 }
 

@@ -21,11 +21,8 @@ pub(super) fn read<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Facts, MetaErro
     }
     scan.skip(u64::from(len) - 8 + 4, "header chunk")?;
 
-    loop {
-        // A file cut here still has its size; crate::whole reports the cut.
-        let Ok((len, name)) = chunk_header(scan) else {
-            break;
-        };
+    // A file cut here still has its size; crate::whole reports the cut.
+    while let Ok((len, name)) = chunk_header(scan) {
         let len = u64::from(len);
         match &name {
             b"IEND" => break,

@@ -12,6 +12,12 @@ use crate::meta::Dimensions;
 /// What decoding one PNG, WebP or TIFF may allocate.
 const MAX_MEMORY: u64 = 1 << 30;
 
+/// Compressed pictures other than JPEGs may be a single colour and have no fewest bits, but
+/// no photograph is that plain: larger ones than this many pixels must have one byte for
+/// every so many.
+const PLAIN_PIXELS: u64 = 4_000_000;
+const PLAIN_PIXELS_PER_BYTE: u64 = 1000;
+
 /// The fewest bits that code one 8 by 8 block of a JPEG: one for its mean in a progressive
 /// file, whose other scans may skip it; a sequential file needs another for its end.
 const MIN_BITS_PER_BLOCK: u64 = 1;
@@ -95,6 +101,12 @@ pub(super) fn other(bytes: &[u8], kind: Kind) -> Result<Pixels, PreviewError> {
         detail: "a side of no pixels".to_owned(),
     })?;
     refuse_too_large(full)?;
+    if full.pixels() > PLAIN_PIXELS.max(PLAIN_PIXELS_PER_BYTE * bytes.len() as u64) {
+        return Err(PreviewError::Damaged {
+            kind,
+            detail: "the header promises more pixels than a photograph of this size has".to_owned(),
+        });
+    }
     limits
         .reserve(decoder.total_bytes())
         .map_err(|_| PreviewError::TooLarge { width, height })?;

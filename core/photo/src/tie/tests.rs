@@ -191,6 +191,24 @@ fn a_stage_that_was_reopened_is_one_stage() {
     assert!(
         matches!(tied(&known(1000, 10.0), &stages), Tie::Certain { stage, .. } if stage == "a")
     );
+    // Closed by mistake for ten seconds: the gap is bridged, from either side and within.
+    let stages = [span("a", 0, 1000), span("a", 1010, 2000)];
+    for s in [995, 1005, 1015] {
+        assert!(
+            matches!(tied(&known(s, 10.0), &stages), Tie::Certain { stage, .. } if stage == "a"),
+            "{s}"
+        );
+    }
+    // With another stage in reach, that border is the doubt, not the bridged gap.
+    let stages = [
+        span("a", 0, 1000),
+        span("a", 1010, 1020),
+        span("b", 1020, None),
+    ];
+    assert_eq!(
+        tied(&known(1005, 10.0), &stages),
+        borderline("a", "b", "a", 15.0)
+    );
     // Reopened while another runs.
     let stages = [
         span("a", 0, 1000),
@@ -322,7 +340,16 @@ proptest! {
         // Borders are whole seconds; the window is taken open at its early end, as a
         // border exactly there is behind everything that counts.
         let window = (t - 2 * u)..=(t + 2 * u);
-        let states: Vec<_> = window.map(open_at).collect();
+        let mut states: Vec<_> = window.map(open_at).collect();
+        // Gaps with stages on both sides are bridged.
+        let last_open = states.iter().rposition(|s| !s.is_empty()).unwrap_or(0);
+        let first_open = states.iter().position(|s| !s.is_empty()).unwrap_or(0);
+        let mut index = 0;
+        states.retain(|s| {
+            let inner = first_open < index && index < last_open;
+            index += 1;
+            !(inner && s.is_empty())
+        });
         let constant = states.iter().all(|s| *s == states[0]);
         match tied(&known(t, u as f64), &stages) {
             Tie::Certain { stage, .. } => {

@@ -1,13 +1,13 @@
-//! Pictures on the bench, at the trolley, and the clock on the wall.
+//! Test welds on the bench.
 
-use glam::{Affine3A, Quat, Vec2, Vec3};
+use glam::{Affine3A, Quat, Vec3};
 
 use super::Shot;
 use crate::scene::looks::{self, rgb};
-use crate::scene::render::mesh::{Mesh, rounded};
-use crate::scene::render::noise::{hash, noise, ramp};
+use crate::scene::render::mesh::{Mesh, smooth};
+use crate::scene::render::noise::{noise, ramp};
 use crate::scene::render::{Camera, Look, World};
-use crate::scene::{shop, tools, underbody, van};
+use crate::scene::{shop, tools, welds};
 
 /// A bench top at z = 0 in front of a wall, under a lamp.
 fn bench(seed: u32) -> World {
@@ -89,7 +89,7 @@ pub fn coupons(seed: u32) -> Shot {
                 &look,
             );
             for w in welds {
-                tools::plug_weld(&mut world, place.transform_point3(w), Vec3::Z, 6.6);
+                welds::plug_weld(&mut world, place.transform_point3(w), Vec3::Z, 6.6);
             }
         } else {
             world.add(
@@ -109,7 +109,7 @@ pub fn coupons(seed: u32) -> Shot {
             let seam: Vec<Vec3> = (0..=20)
                 .map(|i| place.transform_point3(Vec3::new(0.0, -35.0 + 3.5 * i as f32, 2.2)))
                 .collect();
-            tools::bead(&mut world, &seam, 3.4);
+            welds::bead(&mut world, &seam, 3.4);
         }
     }
     let turn = Quat::from_rotation_z(1.45);
@@ -148,7 +148,7 @@ fn pliers(world: &mut World, at: Vec3, degrees: f32) {
     let turn = Affine3A::from_rotation_translation(Quat::from_rotation_z(degrees), at);
     let steel = looks::steel();
     for side in [-1.0f32, 1.0] {
-        let handle = crate::scene::render::mesh::smooth(
+        let handle = smooth(
             &[
                 Vec3::new(0.0, 0.0, 0.0),
                 Vec3::new(-26.0, side * 13.0, 0.0),
@@ -289,248 +289,6 @@ pub fn peeled(seed: u32) -> Shot {
         fov: 33.0,
         near: 20.0,
         aperture: 9.0,
-        ..Camera::default()
-    };
-    Shot {
-        world,
-        camera,
-        exposure: 1.0,
-    }
-}
-
-/// What came off, laid out on a trolley: the beam, the broken lamp, trays of bolts.
-pub fn trolley(seed: u32) -> Shot {
-    let mut world = World::new(shop::hall_sky());
-    shop::hall(&mut world, Vec3::new(-1800.0, 300.0, -860.0), 180.0, seed);
-    let grey = looks::enamel(rgb(0x5d_66_6b));
-    let mat = looks::rubber().painted(|s| {
-        let groove = (s.rest.y / 16.0).fract();
-        s.colour *= if groove.abs() < 0.25 { 0.6 } else { 1.15 };
-    });
-    for z in [0.0, -430.0] {
-        world.add(
-            Mesh::block(Vec3::new(640.0, 1500.0, 30.0), 8.0).at(0.0, 0.0, z - 16.0),
-            &grey,
-        );
-        world.add(
-            Mesh::block(Vec3::new(600.0, 1460.0, 4.0), 1.0).at(0.0, 0.0, z),
-            &mat,
-        );
-        for (x, y, w, d) in [
-            (318.0, 0.0, 6.0, 1500.0),
-            (-318.0, 0.0, 6.0, 1500.0),
-            (0.0, 748.0, 640.0, 6.0),
-            (0.0, -748.0, 640.0, 6.0),
-        ] {
-            world.add(
-                Mesh::block(Vec3::new(w, d, 60.0), 2.5).at(x, y, z + 8.0),
-                &grey,
-            );
-        }
-    }
-    for (x, y) in [
-        (-300.0, -730.0),
-        (300.0, -730.0),
-        (-300.0, 730.0),
-        (300.0, 730.0),
-    ] {
-        world.add(Mesh::rod(17.0, 820.0, 16).at(x, y, -800.0), &looks::steel());
-    }
-    let place = Affine3A::from_rotation_translation(
-        Quat::from_rotation_z(0.10) * Quat::from_rotation_y(-1.25),
-        Vec3::new(-70.0, 40.0, 62.0),
-    );
-    underbody::beam(&mut world, place, true, &looks::old_structure());
-    let lamp_turn = Quat::from_rotation_z(-0.9);
-    van::lamp_part(Vec3::new(170.0, -330.0, 4.0), lamp_turn, &mut world);
-    // Trays of bolts, sorted.
-    for (k, y) in [(0u32, 40.0), (1, 205.0), (2, 370.0)] {
-        let colour = [looks::SKY_BLUE, looks::YELLOW, looks::GREEN][k as usize];
-        let tray = looks::plastic(rgb(colour) * 0.8);
-        let c = Vec3::new(190.0, y, 4.0);
-        world.add(
-            Mesh::block(Vec3::new(170.0, 130.0, 5.0), 2.0).bend(|p| p + c),
-            &tray,
-        );
-        for (x, dy, w, d) in [
-            (83.0, 0.0, 5.0, 130.0),
-            (-83.0, 0.0, 5.0, 130.0),
-            (0.0, 63.0, 170.0, 5.0),
-            (0.0, -63.0, 170.0, 5.0),
-        ] {
-            world.add(
-                Mesh::block(Vec3::new(w, d, 44.0), 2.0).bend(|p| p + c + Vec3::new(x, dy, 20.0)),
-                &tray,
-            );
-        }
-        for j in 0..9u32 {
-            let h = |i: u32| hash(j * 17 + k * 97 + i * 5);
-            let at = c + Vec3::new(-60.0 + 120.0 * h(1), -42.0 + 84.0 * h(2), 12.0 + 6.0 * h(3));
-            let lean = Vec3::new(h(4) - 0.5, h(5) - 0.5, 0.25 * h(6));
-            tools::bolt(&mut world, at, lean.normalize_or(Vec3::Z), 9.0);
-            world.add(
-                Mesh::rod(4.5, 26.0, 10).along(-lean).bend(|p| p + at),
-                &looks::steel(),
-            );
-        }
-    }
-    let splinter = looks::plastic(rgb(0x34_36_39));
-    let skin: Vec<Vec2> = rounded(330.0, 150.0, 40.0, 5);
-    let piece = Mesh::plate(&skin[..skin.len() - 1], 5.0)
-        .bend(|p| {
-            Vec3::new(
-                p.x,
-                p.y,
-                p.z + 26.0 * (p.x / 165.0).powi(2) + 10.0 * noise(p / 60.0),
-            )
-        })
-        .put(Affine3A::from_rotation_translation(
-            Quat::from_rotation_z(0.5),
-            Vec3::new(120.0, -590.0, 16.0),
-        ));
-    world.add(piece, &splinter);
-    let at = Vec3::new(40.0, -60.0, 0.0);
-    world.lights.push(shop::tube_light(
-        at,
-        Vec3::new(700.0, -900.0, 2300.0),
-        1100.0,
-        2.2,
-    ));
-    world.lights.push(shop::tube_light(
-        at,
-        Vec3::new(-900.0, 1200.0, 1900.0),
-        1100.0,
-        0.8,
-    ));
-    world.nook = 70.0;
-    let camera = Camera {
-        eye: Vec3::new(1250.0, -620.0, 900.0),
-        at,
-        fov: 40.0,
-        near: 40.0,
-        aperture: 9.0,
-        ..Camera::default()
-    };
-    Shot {
-        world,
-        camera,
-        exposure: 1.0,
-    }
-}
-
-/// The wall clock, showing the given time.
-pub fn clock(hour: u8, minute: u8, second: u8, seed: u32) -> Shot {
-    let mut world = World::new(shop::hall_sky());
-    shop::hall(
-        &mut world,
-        Vec3::new(-5500.0 + 30.0, -2650.0, -2300.0),
-        0.0,
-        seed,
-    );
-    let face = Look::plain(rgb(0xf3_f1_ea), 0.5).coat(0.4);
-    // The dial lies in the (y, z) plane and looks toward -x; y grows to the viewer's left.
-    let dial = |m: Mesh| m.along(Vec3::NEG_X);
-    world.add(dial(Mesh::lathe(&[(0.0, 12.0), (172.0, 12.0)], 72)), &face);
-    let rim = looks::enamel(rgb(0x22_26_2a));
-    world.add(
-        dial(Mesh::lathe(
-            &[
-                (170.0, 12.0),
-                (172.0, 34.0),
-                (180.0, 42.0),
-                (190.0, 38.0),
-                (196.0, 20.0),
-                (196.0, 0.0),
-            ],
-            72,
-        )),
-        &rim,
-    );
-    let black = looks::plastic(Vec3::splat(0.012));
-    let ray = |turns: f32| {
-        let a = turns * std::f32::consts::TAU;
-        Vec3::new(0.0, -a.sin(), a.cos())
-    };
-    let hand = |from: f32, to: f32, width: f32, turns: f32, height: f32| {
-        let along = ray(turns);
-        let across = along.cross(Vec3::X);
-        Mesh::block(Vec3::new(2.5, width, to - from), 0.8).bend(move |p| {
-            Vec3::new(-height, 0.0, 0.0)
-                + Vec3::X * p.x
-                + across * p.y
-                + along * (p.z + (from + to) / 2.0)
-        })
-    };
-    for k in 0..60 {
-        let (from, width) = if k % 15 == 0 {
-            (126.0, 13.0)
-        } else if k % 5 == 0 {
-            (134.0, 9.0)
-        } else {
-            (152.0, 3.0)
-        };
-        world.add(hand(from, 164.0, width, k as f32 / 60.0, 13.0), &black);
-    }
-    let s = f32::from(second);
-    let m = f32::from(minute) + s / 60.0;
-    let h = f32::from(hour % 12) + m / 60.0;
-    world.add(hand(-26.0, 92.0, 13.0, h / 12.0, 19.0), &black);
-    world.add(hand(-30.0, 140.0, 9.0, m / 60.0, 24.0), &black);
-    world.add(
-        hand(-44.0, 150.0, 3.4, s / 60.0, 29.0),
-        &looks::enamel(rgb(looks::VERMILION)),
-    );
-    world.add(
-        dial(Mesh::rod(9.0, 34.0, 24)),
-        &looks::enamel(rgb(looks::VERMILION)),
-    );
-    // A conduit, a shelf edge and a first-aid cross-less box keep it company.
-    world.add(
-        Mesh::rod(11.0, 900.0, 16).at(20.0, -6.0, 196.0),
-        &looks::enamel(rgb(0xa8_ac_ac)),
-    );
-    world.add(
-        Mesh::block(Vec3::new(240.0, 900.0, 24.0), 4.0).at(-90.0, 330.0, -330.0),
-        &looks::wood(),
-    );
-    world.add(
-        Mesh::block(Vec3::new(150.0, 200.0, 150.0), 5.0).at(-90.0, 250.0, -242.0),
-        &looks::cardboard(),
-    );
-    world.add(
-        Mesh::block(Vec3::new(120.0, 90.0, 190.0), 8.0).at(-90.0, 470.0, -222.0),
-        &looks::enamel(rgb(looks::BLUE)),
-    );
-    let can = Mesh::lathe(
-        &[
-            (0.0, 0.0),
-            (33.0, 0.0),
-            (33.0, 128.0),
-            (24.0, 140.0),
-            (12.0, 142.0),
-            (12.0, 160.0),
-            (0.0, 160.0),
-        ],
-        30,
-    );
-    world.add(
-        can.at(-100.0, 120.0, -318.0),
-        &looks::enamel(rgb(0xd8_d4_c8)),
-    );
-    let at = Vec3::new(0.0, 40.0, -55.0);
-    world.lights.push(shop::tube_light(
-        at,
-        Vec3::new(-1500.0, 900.0, 1700.0),
-        800.0,
-        2.0,
-    ));
-    world.nook = 60.0;
-    let camera = Camera {
-        eye: Vec3::new(-1500.0, -360.0, -330.0),
-        at,
-        fov: 30.0,
-        near: 40.0,
-        aperture: 6.0,
         ..Camera::default()
     };
     Shot {

@@ -2,8 +2,11 @@
 
 mod bench;
 mod box_section;
+mod clock;
 mod outside;
+mod probing;
 mod rear;
+mod trolley;
 
 use glam::Vec3;
 
@@ -129,23 +132,23 @@ fn set_up(motif: Motif, seed: u32) -> Shot {
             hour,
             minute,
             second,
-        } => bench::clock(hour, minute, second, seed),
-        Motif::Trolley => bench::trolley(seed),
+        } => clock::clock(hour, minute, second, seed),
+        Motif::Trolley => trolley::trolley(seed),
         Motif::Coupons => bench::coupons(seed),
         Motif::Peeled => bench::peeled(seed),
         Motif::BumperOff => rear::bumper_off(seed),
         Motif::BeamBolted => rear::beam_bolted(seed),
         Motif::PanelGap => rear::panel_gap(seed),
         Motif::CollapsedRail => box_section::from_below(collapsed, seed),
-        Motif::ProbeSill => box_section::probe_sill(seed),
+        Motif::ProbeSill => probing::probe_sill(seed),
         Motif::ProbeCollapsed => {
-            box_section::probe_under(collapsed, Vec3::new(3395.0, -486.0, 236.0), seed)
+            probing::probe_under(collapsed, Vec3::new(3395.0, -486.0, 236.0), seed)
         }
         Motif::CutLine => box_section::cut_line(seed),
         Motif::Drilling => box_section::drilling(seed),
         Motif::Stub => box_section::stub(seed),
         Motif::TrialFit => box_section::trial_fit(seed),
-        Motif::ProbeNewEnd => box_section::probe_end(
+        Motif::ProbeNewEnd => probing::probe_end(
             Works {
                 rear: Rear::New {
                     rearward: -7.4,
@@ -156,7 +159,7 @@ fn set_up(motif: Motif, seed: u32) -> Shot {
             seed,
         ),
         Motif::Moving => box_section::moving(seed),
-        Motif::ProbeMoved => box_section::probe_under(
+        Motif::ProbeMoved => probing::probe_under(
             Works {
                 rear: Rear::New {
                     rearward: 0.0,
@@ -173,7 +176,7 @@ fn set_up(motif: Motif, seed: u32) -> Shot {
         Motif::ClosingPlate => box_section::closing_plate(seed),
         Motif::WeldOut => box_section::side(Joint::Welded, 0.85, seed),
         Motif::Dressed => box_section::side(Joint::Dressed, 0.7, seed),
-        Motif::ProbeFinal => box_section::probe_end(
+        Motif::ProbeFinal => probing::probe_end(
             Works {
                 rear: Rear::New {
                     rearward: 0.0,

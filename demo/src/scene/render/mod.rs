@@ -12,6 +12,7 @@ pub mod lens;
 pub mod light;
 pub mod mesh;
 pub mod noise;
+mod nooks;
 pub mod raster;
 pub mod shade;
 
