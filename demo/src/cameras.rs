@@ -283,7 +283,10 @@ mod tests {
     fn small() -> &'static [Vec<u8>] {
         static SMALL: OnceLock<Vec<Vec<u8>>> = OnceLock::new();
         SMALL.get_or_init(|| {
-            photos().iter().map(|p| p.jpeg_of_width(96).expect("drawn")).collect()
+            photos()
+                .iter()
+                .map(|p| p.jpeg_of_width(96).expect("drawn"))
+                .collect()
         })
     }
 

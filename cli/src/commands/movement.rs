@@ -39,6 +39,8 @@ pub async fn run(
         "pivot_mm": best.rigid.pivot.as_slice(),
         "translation_mm": best.rigid.translation.as_slice(),
         "rotation_rad": best.rigid.rotation.as_slice(),
+        "possible": planned.minimax.as_ref().and_then(|m| m.possible()),
+        "why_not": planned.minimax.as_ref().and_then(|m| m.impossible.as_ref()).map(|proof| words::why_not(&planned.part, proof)),
         "all_inside_afterwards": outside.is_empty() && best.without_limit().is_empty(),
         "points": best.points.iter().map(|p| json!({
             "point": p.name,
@@ -66,8 +68,10 @@ pub async fn run(
         words::expected(best).iter().for_each(|line| say(line));
         words::left_alone(best).iter().for_each(|line| say(line));
         say("");
-        if !outside.is_empty() {
+        if let Some(minimax) = planned.minimax.as_ref().filter(|_| !outside.is_empty()) {
             say("Not every point comes inside its limits by this move.");
+            words::minimax(&planned.part, minimax).iter().for_each(|line| say(line));
+            say("");
         }
         say("Measure again after the move: only that shows where the part is.");
         out.push(wrap(show::CAUTION, WIDTH, ""));

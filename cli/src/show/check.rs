@@ -68,6 +68,7 @@ fn setup(report: &CheckReport<'_>) -> String {
     if !setup.moved.is_empty() {
         lines.push(format!("Left out because they moved: {}.", setup.moved.join(", ")));
     }
+    lines.extend(setup.hidden.iter().map(|h| h.to_string()));
     lines.extend(setup.warnings.iter().map(|w| format!("Note: {w}")));
     let wrapped: Vec<String> = lines.iter().map(|l| wrap(l, WIDTH, "  ")).collect();
     format!("{}\n", wrapped.join("\n"))

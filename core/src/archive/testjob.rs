@@ -11,7 +11,7 @@ use std::sync::Arc;
 use datumtrail_photo::write::{ExifFields, with_exif};
 use jiff::Timestamp;
 use jiff::civil::DateTime;
-use jiff::tz::{Offset, TimeZone};
+use jiff::tz::Offset;
 use nalgebra::{Isometry3, Point3, Translation3, UnitQuaternion, Vector3};
 
 use super::{ExportOptions, ExportSummary};

@@ -1,17 +1,21 @@
 //! The move that brings a part in, from what a survey says about it.
 
-use datumtrail_geometry::correct::{self, Allowed, Move, Part, PartPoint};
+use datumtrail_geometry::correct::{self, Allowed, Minimax, Move, MoveError, Part, PartPoint};
 use datumtrail_geometry::frame::Vec3;
 use nalgebra::DMatrix;
 
 use super::measure::Measured;
 use crate::error::{Error, Result};
 
-/// A part, and the best move of the allowed kind. Least squares, weighted by the limits.
+/// A part, and the best move of the allowed kind.
 #[derive(Clone, Debug)]
 pub struct PlannedMove {
     pub part: Part,
+    /// Least squares, weighted by the limits.
     pub best: Move,
+    /// Whether any allowed move brings every reading inside, with the proof where none does; none
+    /// where no point has a limit.
+    pub minimax: Option<Minimax>,
 }
 
 /// Finds the move for these points of a survey.
@@ -51,10 +55,19 @@ pub fn plan(measured: &Measured, points: &[String], allowed: &Allowed) -> Result
         });
     }
     let covariance = joint_covariance(measured, points);
-    let words = |e: correct::MoveError| refused(e.to_string());
+    let words = |e: MoveError| refused(e.to_string());
     let part = Part::new(of_part, covariance).map_err(words)?;
     let best = correct::best_move(&part, allowed).map_err(words)?;
-    Ok(PlannedMove { part, best })
+    let minimax = match correct::minimax_move(&part, allowed) {
+        Ok(minimax) => Some(minimax),
+        Err(MoveError::NoLimits) => None,
+        Err(other) => return Err(words(other)),
+    };
+    Ok(PlannedMove {
+        part,
+        best,
+        minimax,
+    })
 }
 
 /// The joint covariance of these points' deviations, x, y, z of each in turn; none where the

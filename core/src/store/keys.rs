@@ -1,7 +1,7 @@
 //! The device's own key: who wrote a record.
 
 use std::fmt;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use crate::error::{Error, Result};
 
@@ -67,7 +67,7 @@ impl fmt::Debug for DeviceKey {
     }
 }
 
-fn write_private(path: &PathBuf, bytes: &[u8]) -> std::io::Result<()> {
+fn write_private(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
     // tempfile makes its files readable by their owner only, and the rename keeps that.
     super::write_whole(path, bytes)
 }

@@ -72,12 +72,6 @@ pub fn ground_steel() -> Look {
     })
 }
 
-/// Zinc-rich or epoxy primer from a can: matt and light grey.
-pub fn primer() -> Look {
-    Look::plain(rgb(0x9d_a3_a3), 0.72)
-        .painted(|s| s.colour *= 0.92 + 0.16 * cloud(s.rest / 35.0, 2))
-}
-
 /// The black electrophoretic coat in which new parts come.
 pub fn new_part() -> Look {
     Look::plain(rgb(0x1d_1f_21), 0.42).coat(0.35).painted(|s| {
@@ -123,10 +117,6 @@ pub fn chrome() -> Look {
 /// Painted tool or cabinet.
 pub fn enamel(colour: Vec3) -> Look {
     Look::plain(colour, 0.35).coat(0.7)
-}
-
-pub fn glass() -> Look {
-    Look::plain(Vec3::splat(0.012), 0.1).coat(1.0)
 }
 
 /// Shop floor: sealed concrete with joints, stains and tyre marks.

@@ -6,10 +6,10 @@
 use glam::{Vec2, Vec3};
 
 use super::looks::{self, rgb};
+use super::rail_surface::{hidden_plugs, lip_plugs, worked};
 use super::render::mesh::Mesh;
 use super::render::noise::{noise, ramp};
 use super::render::{Look, World};
-use super::rail_surface::{hidden_plugs, lip_plugs, worked};
 use super::welds;
 
 /// Where the new section meets the old rail.

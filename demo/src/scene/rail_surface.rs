@@ -8,7 +8,6 @@ use super::render::Surface;
 use super::render::noise::{noise, ramp};
 use super::tools;
 
-
 /// Seams of the joint as segments: the channel's butt joint around its walls.
 pub(crate) fn butt() -> [(Vec3, Vec3); 3] {
     let at = |y: f32, z: f32| Vec3::new(JOINT, y, z);
@@ -44,7 +43,10 @@ pub(crate) fn lip_plugs() -> Vec<(Vec3, Vec3)> {
 }
 
 /// What was done to the surface near the joint.
-pub(crate) fn worked(joint: Joint, on_plate: bool) -> impl Fn(&mut Surface) + Send + Sync + 'static {
+pub(crate) fn worked(
+    joint: Joint,
+    on_plate: bool,
+) -> impl Fn(&mut Surface) + Send + Sync + 'static {
     let plugs: Vec<Vec3> = if on_plate {
         lip_plugs().into_iter().map(|p| p.0).collect()
     } else {

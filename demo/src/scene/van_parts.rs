@@ -9,7 +9,6 @@ use super::render::noise::{noise, ramp};
 use super::render::{Look, World};
 use super::van::{AXLES, HUB_HEIGHT, PAINT, State, TYRE, blow, half_width, tail};
 
-
 /// The bumper cover: dark plastic, around the tail.
 pub(crate) fn bumper(world: &mut World, state: State) {
     let look = looks::plastic(rgb(0x35_37_3a)).crease(50.0).painted(|s| {

@@ -7,7 +7,6 @@ use super::render::noise::{noise, ramp};
 use super::render::{Look, World};
 use super::tools::toward;
 
-
 /// A weld seam along a path: overlapping scales.
 pub fn bead(world: &mut World, path: &[Vec3], half_width: f32) {
     let length: f32 = path.windows(2).map(|w| w[0].distance(w[1])).sum();

@@ -26,7 +26,7 @@ pub fn draw(story: &Story) -> Markup {
             span.nb { "u is its standard uncertainty." }
             @if let Some(sheet) = &story.sheet { " Sheet: " (sheet.source) "." }
         }
-        (set_up(&after.0, &after.1))
+        (set_up(after.0, &after.1))
         table.numbers role="table" {
             caption { (caption(before.as_ref().map(|(s, _)| *s), after.0)) }
             thead role="rowgroup" {

@@ -8,7 +8,6 @@ use crate::scene::render::mesh::Mesh;
 use crate::scene::render::{Camera, Look, World};
 use crate::scene::shop;
 
-
 /// The wall clock, showing the given time.
 pub fn clock(hour: u8, minute: u8, second: u8, seed: u32) -> Shot {
     let mut world = World::new(shop::hall_sky());

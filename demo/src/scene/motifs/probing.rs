@@ -11,7 +11,6 @@ use crate::scene::render::noise::{noise, ramp};
 use crate::scene::render::{Camera, Look, World};
 use crate::scene::{shop, tools, underbody};
 
-
 /// The probe from below, its tip at a hole in the rail's underside.
 pub fn probe_under(works: Works, tip: Vec3, seed: u32) -> Shot {
     let at = tip + Vec3::new(-10.0, -20.0, -40.0);

@@ -9,7 +9,6 @@ use crate::scene::render::noise::{hash, noise};
 use crate::scene::render::{Camera, World};
 use crate::scene::{shop, tools, underbody, van_parts};
 
-
 /// What came off, laid out on a trolley: the beam, the broken lamp, trays of bolts.
 pub fn trolley(seed: u32) -> Shot {
     let mut world = World::new(shop::hall_sky());

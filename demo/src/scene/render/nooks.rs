@@ -12,7 +12,6 @@ use super::{Lens, World};
 /// How many lamps a world may have; further ones stay dark.
 pub const LAMPS: usize = 3;
 
-
 /// What falls on a place: how open it is to its surroundings, and how much it sees of each lamp.
 #[derive(Clone, Copy, Default)]
 pub struct Falls {
