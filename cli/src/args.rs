@@ -23,7 +23,12 @@ pub struct Args {
     #[arg(long, global = true, value_name = "JOB")]
     pub job: Option<String>,
     /// Who is at the keyboard; stands in every record that is written
-    #[arg(long = "as", global = true, env = "DATUMTRAIL_PERSON", value_name = "NAME")]
+    #[arg(
+        long = "as",
+        global = true,
+        env = "DATUMTRAIL_PERSON",
+        value_name = "NAME"
+    )]
     pub person: Option<String>,
     /// Print JSON, for programs
     #[arg(long, global = true)]

@@ -19,7 +19,10 @@ fn main() -> ExitCode {
         )
         .with_writer(std::io::stderr)
         .init();
-    let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
+    let runtime = match tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+    {
         Ok(runtime) => runtime,
         Err(e) => {
             eprintln!("datumtrail: the program could not start: {e}");

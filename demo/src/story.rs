@@ -6,15 +6,14 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use datumtrail_core::archive::ExportOptions;
 use datumtrail_core::error::{Error, Result};
 use datumtrail_core::geometry::correct::{Allowed, words};
 use datumtrail_core::geometry::frame::Axis;
 use datumtrail_core::job::stage;
 use datumtrail_core::job::tie::Ties;
-use datumtrail_core::archive::ExportOptions;
 use datumtrail_core::shop::{
-    ClockNote, Job, NewJob, NewNote, NewSheet, NewSurvey, PhotoResult, Shop,
-    ShopOptions, ToldClock,
+    ClockNote, Job, NewJob, NewNote, NewSheet, NewSurvey, PhotoResult, Shop, ShopOptions, ToldClock,
 };
 use jiff::Timestamp;
 
@@ -28,7 +27,11 @@ use crate::vehicle::{self, people};
 #[derive(Clone, Debug)]
 pub enum Event {
     /// Some of the work is done: so many of so many steps.
-    Step { done: usize, of: usize, what: String },
+    Step {
+        done: usize,
+        of: usize,
+        what: String,
+    },
     /// A stage was opened.
     Stage { title: String, time: Timestamp },
     /// Something worth telling.
@@ -66,7 +69,10 @@ pub struct PartPoint {
 /// # Errors
 /// Whatever the shop says; and [`Error::Invalid`] if the folder is in use for something else.
 pub async fn play(folder: &Path, mut tell: impl FnMut(Event)) -> Result<Ending> {
-    if folder.read_dir().is_ok_and(|mut entries| entries.next().is_some()) {
+    if folder
+        .read_dir()
+        .is_ok_and(|mut entries| entries.next().is_some())
+    {
         return Err(Error::Invalid {
             what: format!("the folder {} is not empty", folder.display()),
             todo: "name another with --out, or empty it".into(),
@@ -108,7 +114,9 @@ pub async fn play(folder: &Path, mut tell: impl FnMut(Event)) -> Result<Ending> 
     let job = teller.job;
     let tell = teller.tell;
 
-    tell(Event::Say("Writing the archive, and checking every byte of it.".into()));
+    tell(Event::Say(
+        "Writing the archive, and checking every byte of it.".into(),
+    ));
     let archive = folder.join("pannier-left-rear.zip");
     let options = ExportOptions {
         organization: Some(vehicle::SHOP.into()),
@@ -117,12 +125,16 @@ pub async fn play(folder: &Path, mut tell: impl FnMut(Event)) -> Result<Ending> 
     let summary = job.export(&archive, &options, |_, _| {}).await?;
     let report = datumtrail_core::archive::verify(&archive)?;
     if !report.is_whole() {
-        return Err(Error::Internal("the archive just written does not verify".into()));
+        return Err(Error::Internal(
+            "the archive just written does not verify".into(),
+        ));
     }
     // The same once more as a folder, so that the page opens with a click.
     let unpacked = folder.join("archive");
     job.export(&unpacked, &options, |_, _| {}).await?;
-    let page = unpacked.join("data").join(datumtrail_core::archive::file::TIMELINE);
+    let page = unpacked
+        .join("data")
+        .join(datumtrail_core::archive::file::TIMELINE);
     drop(job);
     shop.close().await;
     Ok(Ending {
@@ -186,7 +198,10 @@ async fn set_up_job(shop: &Shop) -> Result<Job<'_>> {
         ..NewSheet::default()
     })
     .await?;
-    let points: Vec<String> = vehicle::NEW_SECTION.iter().map(|p| (*p).to_owned()).collect();
+    let points: Vec<String> = vehicle::NEW_SECTION
+        .iter()
+        .map(|p| (*p).to_owned())
+        .collect();
     job.set_part("left rear rail, end section", &points).await?;
     Ok(job)
 }
@@ -214,7 +229,10 @@ impl<T: FnMut(Event)> Teller<'_, T> {
             title,
             time: stage.opened,
         });
-        for note in notes().iter().filter(|n| n.stage == stage.key && n.at <= stage.closed) {
+        for note in notes()
+            .iter()
+            .filter(|n| n.stage == stage.key && n.at <= stage.closed)
+        {
             for survey in surveys_between(stage, note.at) {
                 self.survey(survey).await?;
             }
@@ -230,7 +248,10 @@ impl<T: FnMut(Event)> Teller<'_, T> {
         }
         self.photos_of(stage.key).await?;
         self.job.close_stage(stage.key, None).await?;
-        for note in notes().iter().filter(|n| n.stage == stage.key && n.at > stage.closed) {
+        for note in notes()
+            .iter()
+            .filter(|n| n.stage == stage.key && n.at > stage.closed)
+        {
             self.note(note).await?;
         }
         Ok(())
@@ -251,12 +272,19 @@ impl<T: FnMut(Event)> Teller<'_, T> {
                 about: note.about.map(str::to_owned),
             })
             .await?;
-        (self.tell)(Event::Say(format!("{} notes: «{}»", note.author, note.text)));
+        (self.tell)(Event::Say(format!(
+            "{} notes: «{}»",
+            note.author, note.text
+        )));
         Ok(())
     }
 
     async fn survey(&mut self, survey: Survey) -> Result<()> {
-        if self.part.iter().any(|p| p.deviations.iter().any(|(s, _)| *s == survey)) {
+        if self
+            .part
+            .iter()
+            .any(|p| p.deviations.iter().any(|(s, _)| *s == survey))
+        {
             return Ok(());
         }
         self.at(survey_time(survey), people::TECHNICIAN);
@@ -264,12 +292,17 @@ impl<T: FnMut(Event)> Teller<'_, T> {
             .job
             .add_survey(NewSurvey {
                 stage: survey.stage().into(),
-                refs: vehicle::REFERENCE_POINTS.iter().map(|p| (*p).to_owned()).collect(),
+                refs: vehicle::REFERENCE_POINTS
+                    .iter()
+                    .map(|p| (*p).to_owned())
+                    .collect(),
                 instrument: Some(vehicle::INSTRUMENT.into()),
                 u_mm: Some(vehicle::INSTRUMENT_U_MM),
                 // A bound that is evenly spread becomes a standard deviation (GUM 4.3.7).
                 build_spread_mm: Some(vehicle::BUILD_SPREAD_MM / 3f64.sqrt()),
-                build_spread_source: Some("invented: the maker's own inspection of new vans".into()),
+                build_spread_source: Some(
+                    "invented: the maker's own inspection of new vans".into(),
+                ),
                 file: Some(survey.file_name().into()),
                 bytes: Some(readings_csv(survey, SEED).into_bytes()),
                 ..NewSurvey::default()
@@ -348,7 +381,10 @@ impl<T: FnMut(Event)> Teller<'_, T> {
         if of_stage.is_empty() {
             return Ok(());
         }
-        let paths = of_stage.iter().map(|p| self.inbox.join(&p.file_name)).collect();
+        let paths = of_stage
+            .iter()
+            .map(|p| self.inbox.join(&p.file_name))
+            .collect();
         let outcomes = self.job.add_photos(paths, None, |_| {}).await?;
         for outcome in &outcomes {
             if let PhotoResult::Refused(error) = &outcome.result {
@@ -359,7 +395,10 @@ impl<T: FnMut(Event)> Teller<'_, T> {
             1 => "1 photo taken in.".into(),
             n => format!("{n} photos taken in."),
         }));
-        if let Some(shows_clock) = of_stage.iter().find(|p| Some(*p) == crate::cameras::clock_photo().as_ref().as_ref()) {
+        if let Some(shows_clock) = of_stage
+            .iter()
+            .find(|p| Some(*p) == crate::cameras::clock_photo().as_ref().as_ref())
+        {
             self.correct_the_clock(shows_clock).await?;
         }
         self.photos_retied += of_stage
@@ -429,5 +468,10 @@ fn would_stray(photo: &DemoPhoto) -> bool {
 
 fn spoken(span: jiff::SignedDuration) -> String {
     let seconds = span.as_secs();
-    format!("{} h {} min {} s", seconds / 3600, seconds / 60 % 60, seconds % 60)
+    format!(
+        "{} h {} min {} s",
+        seconds / 3600,
+        seconds / 60 % 60,
+        seconds % 60
+    )
 }

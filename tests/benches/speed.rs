@@ -14,16 +14,24 @@ use datumtrail_core::shop::{NewJob, NewReading, NewSheet, NewSurvey, Shop, ShopO
 fn forty_points(c: &mut Criterion) {
     let at = |n: usize| {
         let n = n as f64;
-        [n * 90.0, if n as usize % 2 == 0 { -450.0 } else { 450.0 } + n, 37.0 * (n % 7.0)]
+        [
+            n * 90.0,
+            if n as usize % 2 == 0 { -450.0 } else { 450.0 } + n,
+            37.0 * (n % 7.0),
+        ]
     };
-    let readings: Vec<Reading> =
-        (0..40).map(|n| Reading::new(format!("P{n}"), at(n), Some(0.4))).collect();
+    let readings: Vec<Reading> = (0..40)
+        .map(|n| Reading::new(format!("P{n}"), at(n), Some(0.4)))
+        .collect();
     let targets: Vec<Target> = (0..40)
         .map(|n| Target::new(format!("P{n}"), Side::Left, at(n), 0.1).with_limit(3.0))
         .collect();
     let references: Vec<String> = (0..8).map(|n| format!("P{n}")).collect();
     c.bench_function("check, 40 points of which 8 reference points", |b| {
-        b.iter(|| check(black_box(&Request::new(&readings, &targets, &references))).map(|c| c.points.len()))
+        b.iter(|| {
+            check(black_box(&Request::new(&readings, &targets, &references)))
+                .map(|c| c.points.len())
+        })
     });
 }
 
@@ -37,9 +45,14 @@ fn large_job(c: &mut Criterion) {
     let dir = tempfile::tempdir().expect("a folder");
     let folder = dir.path().join("shop");
     runtime.block_on(async {
-        let shop = Shop::open(&folder, ShopOptions::default()).await.expect("a shop");
+        let shop = Shop::open(&folder, ShopOptions::default())
+            .await
+            .expect("a shop");
         let job = shop
-            .new_job(NewJob { name: "large".into(), ..NewJob::default() })
+            .new_job(NewJob {
+                name: "large".into(),
+                ..NewJob::default()
+            })
             .await
             .expect("a job");
         job.load_sheet(NewSheet {
@@ -60,7 +73,12 @@ fn large_job(c: &mut Criterion) {
                 })
                 .await
                 .expect("a survey");
-            for (point, at) in [("A", [0.0, -400.0, 0.0]), ("A'", [0.0, 400.0, 0.0]), ("B", [2000.0, -400.0, 10.0]), ("B'", [2000.0, 400.0, 10.0])] {
+            for (point, at) in [
+                ("A", [0.0, -400.0, 0.0]),
+                ("A'", [0.0, 400.0, 0.0]),
+                ("B", [2000.0, -400.0, 10.0]),
+                ("B'", [2000.0, 400.0, 10.0]),
+            ] {
                 job.add_reading(NewReading {
                     survey: Some(survey.0.clone()),
                     point: point.into(),
@@ -97,7 +115,9 @@ fn large_job(c: &mut Criterion) {
     group.bench_function("open and sum up 2,000 photos and 500 readings", |b| {
         b.iter(|| {
             runtime.block_on(async {
-                let shop = Shop::open(&folder, ShopOptions::default()).await.expect("a shop");
+                let shop = Shop::open(&folder, ShopOptions::default())
+                    .await
+                    .expect("a shop");
                 let job = shop.job(None).await.expect("the job");
                 let view = job.view().expect("a view");
                 let plan = job.plan(&view).expect("a plan");

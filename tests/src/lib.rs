@@ -22,13 +22,20 @@ pub fn program() -> &'static Path {
         build
             .args(["build", "--quiet", "--package", "datumtrail"])
             .current_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/.."))
-            .env("CARGO_TARGET_DIR", profile.parent().expect("a target folder"));
+            .env(
+                "CARGO_TARGET_DIR",
+                profile.parent().expect("a target folder"),
+            );
         if release {
             build.arg("--release");
         }
         let built = build.status().expect("cargo runs");
         assert!(built.success(), "the program does not build");
-        profile.join(if cfg!(windows) { "datumtrail.exe" } else { "datumtrail" })
+        profile.join(if cfg!(windows) {
+            "datumtrail.exe"
+        } else {
+            "datumtrail"
+        })
     })
 }
 
@@ -106,7 +113,8 @@ impl Shop {
         let mut all = vec!["--json"];
         all.extend(args);
         let text = self.ok(&all);
-        serde_json::from_str(&text).unwrap_or_else(|e| panic!("{args:?} printed no JSON ({e}):\n{text}"))
+        serde_json::from_str(&text)
+            .unwrap_or_else(|e| panic!("{args:?} printed no JSON ({e}):\n{text}"))
     }
 
     /// Runs it, expects this exit code, gives what it said on the error stream.
@@ -175,14 +183,19 @@ fn lost(ack: &Ack) -> ! {
 /// Opens the shop and looks for everything that was acknowledged, to the byte.
 pub async fn assert_all_there(folder: &Path, acks: &[Ack]) {
     use datumtrail_core::shop::{Shop, ShopOptions};
-    let shop = Shop::open(folder, ShopOptions::default()).await.expect("the shop opens");
+    let shop = Shop::open(folder, ShopOptions::default())
+        .await
+        .expect("the shop opens");
     let job = shop.job(None).await.expect("the job opens");
     let view = job.view().expect("the job can be read");
     assert!(view.unreadable.is_empty(), "{:?}", view.unreadable);
     for ack in acks {
         match ack.kind.as_str() {
             "survey" => {
-                view.surveys.iter().find(|s| s.id.0 == ack.id).unwrap_or_else(|| lost(ack));
+                view.surveys
+                    .iter()
+                    .find(|s| s.id.0 == ack.id)
+                    .unwrap_or_else(|| lost(ack));
             }
             "reading" => {
                 let found = view.readings.iter().find(|r| r.id.0 == ack.id);
@@ -190,13 +203,28 @@ pub async fn assert_all_there(folder: &Path, acks: &[Ack]) {
                 assert_eq!(reading.body.x, ack.number as f64);
             }
             "note" => {
-                let note = view.notes.iter().find(|n| n.id.0 == ack.id).unwrap_or_else(|| lost(ack));
+                let note = view
+                    .notes
+                    .iter()
+                    .find(|n| n.id.0 == ack.id)
+                    .unwrap_or_else(|| lost(ack));
                 assert_eq!(note.body.text, format!("note {}", ack.number));
             }
             _ => {
-                let photo = view.photos.iter().find(|p| p.id.0 == ack.id).unwrap_or_else(|| lost(ack));
-                let bytes = job.photo_bytes(&photo.body.blob).await.expect("the photo's bytes");
-                assert!(bytes == picture(ack.number), "photo {} has other bytes", ack.number);
+                let photo = view
+                    .photos
+                    .iter()
+                    .find(|p| p.id.0 == ack.id)
+                    .unwrap_or_else(|| lost(ack));
+                let bytes = job
+                    .photo_bytes(&photo.body.blob)
+                    .await
+                    .expect("the photo's bytes");
+                assert!(
+                    bytes == picture(ack.number),
+                    "photo {} has other bytes",
+                    ack.number
+                );
                 let preview = photo.body.preview.as_ref().expect("a preview");
                 job.photo_bytes(preview).await.expect("the preview's bytes");
             }

@@ -9,7 +9,15 @@ fn with_sheet() -> Shop {
     let shop = Shop::with_job();
     let sheet = shop.file("sheet.csv", SHEET);
     shop.ok(&[
-        "sheet", "load", &sheet, "--source", "invented", "--limit", "3", "--limit-source", "invented",
+        "sheet",
+        "load",
+        &sheet,
+        "--source",
+        "invented",
+        "--limit",
+        "3",
+        "--limit-source",
+        "invented",
     ]);
     shop
 }
@@ -17,12 +25,32 @@ fn with_sheet() -> Shop {
 #[test]
 fn sheets_that_are_wrong_name_line_and_column_and_load_nothing() {
     let cases: [(&str, &[u8], &str); 8] = [
-        ("twice.csv", b"point,x,y,z\nA,0,-400,0\nA,1,-400,0\n", "line 3"),
-        ("number.csv", b"point,x,y,z\nA,0,-4oo,0\n", "line 2, column 3 (y)"),
-        ("nan.csv", b"point,x,y,z\nA,0,NaN,0\n", "line 2, column 3 (y)"),
-        ("inf.csv", b"point,x,y,z\nA,inf,1,0\n", "line 2, column 2 (x)"),
+        (
+            "twice.csv",
+            b"point,x,y,z\nA,0,-400,0\nA,1,-400,0\n",
+            "line 3",
+        ),
+        (
+            "number.csv",
+            b"point,x,y,z\nA,0,-4oo,0\n",
+            "line 2, column 3 (y)",
+        ),
+        (
+            "nan.csv",
+            b"point,x,y,z\nA,0,NaN,0\n",
+            "line 2, column 3 (y)",
+        ),
+        (
+            "inf.csv",
+            b"point,x,y,z\nA,inf,1,0\n",
+            "line 2, column 2 (x)",
+        ),
         ("empty.csv", b"", "empty"),
-        ("binary.csv", b"point,x,y,z\n\0\xff\xfe,1,2,3\n", "binary.csv"),
+        (
+            "binary.csv",
+            b"point,x,y,z\n\0\xff\xfe,1,2,3\n",
+            "binary.csv",
+        ),
         ("head.csv", b"point,x,y\nA,1,2\n", "z"),
         ("short.csv", b"point,x,y,z\nA,1,2\n", "line 2"),
     ];
@@ -41,7 +69,10 @@ fn sheets_that_are_wrong_name_line_and_column_and_load_nothing() {
 fn a_limit_without_a_source_is_refused() {
     let shop = Shop::with_job();
     let file = shop.file("sheet.csv", SHEET);
-    let said = flat(&shop.fails(1, &["sheet", "load", &file, "--source", "x", "--limit", "3"]));
+    let said = flat(&shop.fails(
+        1,
+        &["sheet", "load", &file, "--source", "x", "--limit", "3"],
+    ));
     assert!(said.contains("source"), "{said}");
 }
 
@@ -54,22 +85,52 @@ fn reference_points_that_fix_nothing_are_refused() {
     );
     let add = |refs: &str| {
         let args = [
-            "survey", "add", &readings, "--stage", "as-found-survey", "--refs", refs, "--u", "0.3",
+            "survey",
+            "add",
+            &readings,
+            "--stage",
+            "as-found-survey",
+            "--refs",
+            refs,
+            "--u",
+            "0.3",
         ];
         flat(&shop.fails(1, &args))
     };
     assert!(add("A,A'").contains("2 reference points"));
     assert!(add("A,A',Q").contains("Q"));
     // In one line: A, B and a third between them.
-    let line = shop.file("line.csv", "point,side,what,x,y,z\nA,left,a,0,-400,0\nC,left,c,1000,-400,5\n\
-                                      B,left,b,2000,-400,10\nH,left,h,2900,-450,200\n");
+    let line = shop.file(
+        "line.csv",
+        "point,side,what,x,y,z\nA,left,a,0,-400,0\nC,left,c,1000,-400,5\n\
+                                      B,left,b,2000,-400,10\nH,left,h,2900,-450,200\n",
+    );
     shop.ok(&["sheet", "load", &line, "--source", "invented"]);
-    let on_line = shop.file("on-line.csv", "point,x,y,z\nA,0,-400,0\nC,1000,-400,5\nB,2000,-400,10\n");
-    let said = flat(&shop.fails(1, &[
-        "survey", "add", &on_line, "--stage", "as-found-survey", "--refs", "A,B,C", "--u", "0.3",
-    ]));
+    let on_line = shop.file(
+        "on-line.csv",
+        "point,x,y,z\nA,0,-400,0\nC,1000,-400,5\nB,2000,-400,10\n",
+    );
+    let said = flat(&shop.fails(
+        1,
+        &[
+            "survey",
+            "add",
+            &on_line,
+            "--stage",
+            "as-found-survey",
+            "--refs",
+            "A,B,C",
+            "--u",
+            "0.3",
+        ],
+    ));
     assert!(said.contains("line"), "{said}");
-    assert_eq!(shop.json(&["survey", "list"])["surveys"].as_array().map(Vec::len), Some(0));
+    assert_eq!(
+        shop.json(&["survey", "list"])["surveys"]
+            .as_array()
+            .map(Vec::len),
+        Some(0)
+    );
 }
 
 #[test]
@@ -77,9 +138,15 @@ fn unknown_names_are_said_with_what_there_is() {
     let shop = with_sheet();
     for (args, expected) in [
         (vec!["stage", "open", "welding"], "hidden-welds"),
-        (vec!["hold", "release", "welding", "--name", "N", "--reason", "R"], "structural-welding"),
+        (
+            vec!["hold", "release", "welding", "--name", "N", "--reason", "R"],
+            "structural-welding",
+        ),
         (vec!["--job", "nothing", "job", "show"], "job list"),
-        (vec!["photo", "clock", "--camera", "X", "--offset", "1h"], "no photos"),
+        (
+            vec!["photo", "clock", "--camera", "X", "--offset", "1h"],
+            "no photos",
+        ),
         (vec!["part", "set", "p", "--points", "Z9"], "Z9"),
         (vec!["photo", "tie", "abcd1234", "arrival"], "identities"),
     ] {
@@ -130,18 +197,36 @@ fn photos_that_are_none_get_a_line_each_and_the_rest_go_in() {
         .as_array()
         .unwrap()
         .iter()
-        .map(|p| (p["file"].as_str().unwrap().rsplit('/').next().unwrap(), p["result"].as_str().unwrap()))
+        .map(|p| {
+            (
+                p["file"].as_str().unwrap().rsplit('/').next().unwrap(),
+                p["result"].as_str().unwrap(),
+            )
+        })
         .collect();
     assert_eq!(
         results,
-        [("cut.jpg", "refused"), ("good.jpg", "added"), ("nothing.jpg", "refused"), ("text.jpg", "refused")]
+        [
+            ("cut.jpg", "refused"),
+            ("good.jpg", "added"),
+            ("nothing.jpg", "refused"),
+            ("text.jpg", "refused")
+        ]
     );
     // The same once more is no new photo.
     let again = shop.json(&["photo", "add", folder.join("good.jpg").to_str().unwrap()]);
     assert_eq!(again["photos"][0]["result"], "already");
-    assert_eq!(shop.json(&["photo", "list"])["photos"].as_array().map(Vec::len), Some(1));
+    assert_eq!(
+        shop.json(&["photo", "list"])["photos"]
+            .as_array()
+            .map(Vec::len),
+        Some(1)
+    );
     // A photo without a time says so.
-    assert_eq!(shop.json(&["photo", "list"])["photos"][0]["tie"]["tie"], "no_time");
+    assert_eq!(
+        shop.json(&["photo", "list"])["photos"][0]["tie"]["tie"],
+        "no_time"
+    );
 }
 
 #[test]

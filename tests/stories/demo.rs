@@ -15,8 +15,16 @@ fn the_story_ends_with_an_archive_that_verifies() {
         .output()
         .expect("the program runs");
     let text = String::from_utf8_lossy(&told.stdout).into_owned();
-    assert!(told.status.success(), "{text}{}", String::from_utf8_lossy(&told.stderr));
-    assert!(text.lines().all(|l| l.chars().count() <= 80 || l.contains('/')), "{text}");
+    assert!(
+        told.status.success(),
+        "{text}{}",
+        String::from_utf8_lossy(&told.stderr)
+    );
+    assert!(
+        text.lines()
+            .all(|l| l.chars().count() <= 80 || l.contains('/')),
+        "{text}"
+    );
     let said = flat(&text);
     assert!(said.contains("hidden-welds stays shut"), "{said}");
     assert!(said.contains("closing-panel stays shut"), "{said}");
@@ -32,7 +40,11 @@ fn the_story_ends_with_an_archive_that_verifies() {
             .args(args)
             .output()
             .expect("the program runs");
-        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        assert!(
+            output.status.success(),
+            "{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
         serde_json::from_slice(&output.stdout).expect("JSON")
     };
     // All holds opened by evidence, none by a release.
@@ -68,20 +80,41 @@ fn the_story_ends_with_an_archive_that_verifies() {
             .expect("points")
             .iter()
             .filter(|p| ["R4", "R5", "R6"].contains(&p["point"].as_str().unwrap_or("")))
-            .map(|p| p["length"]["verdict"].as_str().expect("a verdict").to_owned())
+            .map(|p| {
+                p["length"]["verdict"]
+                    .as_str()
+                    .expect("a verdict")
+                    .to_owned()
+            })
             .collect()
     };
-    assert!(verdicts(ids[1]).iter().all(|v| v == "outside"), "{:?}", verdicts(ids[1]));
-    assert!(verdicts(ids[3]).iter().all(|v| v == "inside"), "{:?}", verdicts(ids[3]));
+    assert!(
+        verdicts(ids[1]).iter().all(|v| v == "outside"),
+        "{:?}",
+        verdicts(ids[1])
+    );
+    assert!(
+        verdicts(ids[3]).iter().all(|v| v == "inside"),
+        "{:?}",
+        verdicts(ids[3])
+    );
 
     let archive = out.join("pannier-left-rear.zip");
     let verify = |path: &std::path::Path| {
-        Command::new(program()).arg("verify").arg(path).output().expect("the program runs")
+        Command::new(program())
+            .arg("verify")
+            .arg(path)
+            .output()
+            .expect("the program runs")
     };
     assert!(verify(&archive).status.success());
     // One byte of a photo changed: exit code 3, and the photo named.
     let mut bytes = std::fs::read(&archive).expect("the archive");
-    let at = bytes.windows(6).position(|w| w == b"Exif\0\0").expect("a photo inside") + 5000;
+    let at = bytes
+        .windows(6)
+        .position(|w| w == b"Exif\0\0")
+        .expect("a photo inside")
+        + 5000;
     bytes[at] ^= 0x10;
     let altered = shop.dir.path().join("altered.zip");
     std::fs::write(&altered, bytes).expect("a copy");
@@ -89,6 +122,10 @@ fn the_story_ends_with_an_archive_that_verifies() {
     assert_eq!(refused.status.code(), Some(3));
     assert!(flat(&String::from_utf8_lossy(&refused.stdout)).contains("photos/"));
     // The demo never writes into a folder that holds something.
-    let again = Command::new(program()).args(["demo", "--out"]).arg(&out).output().expect("runs");
+    let again = Command::new(program())
+        .args(["demo", "--out"])
+        .arg(&out)
+        .output()
+        .expect("runs");
     assert_eq!(again.status.code(), Some(1));
 }

@@ -69,7 +69,9 @@ fn said_clearly(output: &Output) -> String {
 fn nothing_acknowledged_is_lost_when_the_disk_fills_up() {
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
     let Some(disk) = SmallDisk::new(12) else {
-        println!("SKIPPED the tmpfs: mounting is not allowed here; limiting the size of files instead");
+        println!(
+            "SKIPPED the tmpfs: mounting is not allowed here; limiting the size of files instead"
+        );
         let dir = tempfile::tempdir().expect("a folder");
         let shop = dir.path().join("shop");
         let output = worker(&shop, 0, Some(4096));
@@ -84,7 +86,10 @@ fn nothing_acknowledged_is_lost_when_the_disk_fills_up() {
     let error = said_clearly(&output);
     println!("said: {}", error.trim());
     let mut all = acks(&String::from_utf8_lossy(&output.stdout));
-    assert!(all.iter().any(|a| a.kind == "photo"), "the disk was full before any photo");
+    assert!(
+        all.iter().any(|a| a.kind == "photo"),
+        "the disk was full before any photo"
+    );
 
     // Still full: again a clear message, or a little more work, but never a loss.
     let again = worker(&shop, 1_000_000, None);
@@ -104,7 +109,13 @@ fn nothing_acknowledged_is_lost_when_the_disk_fills_up() {
     child.kill().expect("SIGKILL");
     let more = child.wait_with_output().expect("an end");
     all.extend(acks(&String::from_utf8_lossy(&more.stdout)));
-    assert!(all.len() > before, "no work went on although there was room");
+    assert!(
+        all.len() > before,
+        "no work went on although there was room"
+    );
     runtime.block_on(assert_all_there(&shop, &all));
-    println!("{} records acknowledged around a full disk; none lost", all.len());
+    println!(
+        "{} records acknowledged around a full disk; none lost",
+        all.len()
+    );
 }

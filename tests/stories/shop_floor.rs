@@ -21,7 +21,15 @@ fn shop() -> Shop {
     let shop = Shop::with_job();
     let sheet = shop.file("sheet.csv", SHEET);
     shop.ok(&[
-        "sheet", "load", &sheet, "--source", "invented", "--limit", "3", "--limit-source", "invented",
+        "sheet",
+        "load",
+        &sheet,
+        "--source",
+        "invented",
+        "--limit",
+        "3",
+        "--limit-source",
+        "invented",
     ]);
     shop.ok(&["part", "set", "rail end", "--points", "H,J"]);
     shop
@@ -29,13 +37,19 @@ fn shop() -> Shop {
 
 fn add_survey(shop: &Shop, stage: &str, h: f64, j: f64) {
     let file = shop.file("readings.csv", readings(h, j));
-    shop.ok(&["survey", "add", &file, "--stage", stage, "--refs", REFS, "--u", "0.4"]);
+    shop.ok(&[
+        "survey", "add", &file, "--stage", stage, "--refs", REFS, "--u", "0.4",
+    ]);
 }
 
 fn hold(shop: &Shop, name: &str) -> Value {
     let all = shop.json(&["hold", "list"]);
     let holds = all["holds"].as_array().expect("holds");
-    holds.iter().find(|h| h["name"] == name).expect("the hold point").clone()
+    holds
+        .iter()
+        .find(|h| h["name"] == name)
+        .expect("the hold point")
+        .clone()
 }
 
 #[test]
@@ -44,11 +58,19 @@ fn only_evidence_opens_the_hold_before_welding() {
     shop.ok(&["stage", "open", "fit-survey"]);
     add_survey(&shop, "fit-survey", 7.4, 7.4);
     let said = flat(&shop.fails(1, &["stage", "open", "hidden-welds"]));
-    assert!(said.contains("Point H, length: 7.4 mm away, and 3 mm are allowed"), "{said}");
+    assert!(
+        said.contains("Point H, length: 7.4 mm away, and 3 mm are allowed"),
+        "{said}"
+    );
     assert!(said.contains("photos of the test welds"), "{said}");
     // Nothing was opened.
     let stages = shop.json(&["stage", "list"]);
-    let welds = stages["stages"].as_array().unwrap().iter().find(|s| s["name"] == "hidden-welds").unwrap();
+    let welds = stages["stages"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|s| s["name"] == "hidden-welds")
+        .unwrap();
     assert_eq!(welds["state"], "not_yet");
     // A stage behind the one that the hold stands before is shut as well.
     shop.fails(1, &["stage", "open", "closing-panel"]);
@@ -60,15 +82,27 @@ fn only_evidence_opens_the_hold_before_welding() {
     let need = &hold(&shop, "structural-welding")["needs"][0];
     assert_eq!(need["met"], true, "{need}");
     assert_eq!(hold(&shop, "structural-welding")["state"], "closed");
-    shop.ok(&["note", "add", "Coupons of the same sheet peel well.", "--stage", "test-welds"]);
+    shop.ok(&[
+        "note",
+        "add",
+        "Coupons of the same sheet peel well.",
+        "--stage",
+        "test-welds",
+    ]);
     let (a, b) = (picture(&shop, "a.jpg", 10), picture(&shop, "b.jpg", 20));
     shop.ok(&["photo", "add", &a, &b, "--stage", "test-welds"]);
-    assert_eq!(hold(&shop, "structural-welding")["state"], "open_by_evidence");
+    assert_eq!(
+        hold(&shop, "structural-welding")["state"],
+        "open_by_evidence"
+    );
     shop.ok(&["stage", "open", "hidden-welds"]);
 
     // The next hold asks for photos of what the panel will hide.
     let said = flat(&shop.fails(1, &["stage", "open", "closing-panel"]));
-    assert!(said.contains("photos of the welds that the panel will hide"), "{said}");
+    assert!(
+        said.contains("photos of the welds that the panel will hide"),
+        "{said}"
+    );
     assert!(said.contains("0 photos are there"), "{said}");
 }
 
@@ -76,14 +110,41 @@ fn only_evidence_opens_the_hold_before_welding() {
 fn a_release_needs_a_name_and_a_reason_and_stays() {
     let shop = shop();
     shop.fails(2, &["hold", "release", "closing", "--name", "Ina Farrow"]);
-    shop.fails(1, &["hold", "release", "closing", "--name", " ", "--reason", "x"]);
-    shop.fails(1, &["hold", "release", "closing", "--name", "Ina Farrow", "--reason", ""]);
-    shop.ok(&["hold", "release", "closing", "--name", "Ina Farrow", "--reason", "camera broke"]);
+    shop.fails(
+        1,
+        &["hold", "release", "closing", "--name", " ", "--reason", "x"],
+    );
+    shop.fails(
+        1,
+        &[
+            "hold",
+            "release",
+            "closing",
+            "--name",
+            "Ina Farrow",
+            "--reason",
+            "",
+        ],
+    );
+    shop.ok(&[
+        "hold",
+        "release",
+        "closing",
+        "--name",
+        "Ina Farrow",
+        "--reason",
+        "camera broke",
+    ]);
     let closing = hold(&shop, "closing");
     assert_eq!(closing["state"], "open_by_release");
     assert_eq!(closing["releases"][0]["name"], "Ina Farrow");
     assert_eq!(closing["releases"][0]["reason"], "camera broke");
-    assert!(closing["releases"][0]["missing"][0].as_str().unwrap().contains("photos"));
+    assert!(
+        closing["releases"][0]["missing"][0]
+            .as_str()
+            .unwrap()
+            .contains("photos")
+    );
     let id = closing["releases"][0]["id"].as_str().unwrap();
     shop.fails(1, &["withdraw", id, "--reason", "never mind"]);
     assert_eq!(hold(&shop, "closing")["state"], "open_by_release");
@@ -97,25 +158,53 @@ fn a_correction_replaces_and_a_withdrawal_removes_without_losing_anything() {
     assert!(flat(&said).contains("already has a reading"), "{said}");
     shop.ok(&["survey", "point", "J", "3100", "-450", "210", "--correct"]);
     let check = shop.json(&["check"]);
-    let j = check["points"].as_array().unwrap().iter().find(|p| p["point"] == "J").unwrap();
+    let j = check["points"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|p| p["point"] == "J")
+        .unwrap();
     assert!(j["length"]["deviation_mm"].as_f64().unwrap().abs() < 1e-9);
     let all = shop.json(&["survey", "show"]);
-    let of_j: Vec<&Value> = all["readings"].as_array().unwrap().iter().filter(|r| r["point"] == "J").collect();
+    let of_j: Vec<&Value> = all["readings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|r| r["point"] == "J")
+        .collect();
     assert_eq!(of_j.len(), 2);
     assert!((of_j[0]["x"].as_f64().unwrap() - 3130.0).abs() < 1e-9);
     assert_eq!(of_j[0]["replaced_by"], of_j[1]["id"]);
 
     // The correction withdrawn, the first reading counts again.
-    shop.ok(&["withdraw", of_j[1]["id"].as_str().unwrap(), "--reason", "typed wrongly"]);
+    shop.ok(&[
+        "withdraw",
+        of_j[1]["id"].as_str().unwrap(),
+        "--reason",
+        "typed wrongly",
+    ]);
     let check = shop.json(&["check"]);
-    let j = check["points"].as_array().unwrap().iter().find(|p| p["point"] == "J").unwrap();
+    let j = check["points"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|p| p["point"] == "J")
+        .unwrap();
     assert!((j["length"]["deviation_mm"].as_f64().unwrap() - 30.0).abs() < 1e-9);
 }
 
 #[test]
 fn every_record_says_who_and_when() {
     let shop = shop();
-    shop.ok(&["--as", "Ina Farrow", "note", "add", "Arrived on a trailer.", "--stage", "arrival"]);
+    shop.ok(&[
+        "--as",
+        "Ina Farrow",
+        "note",
+        "add",
+        "Arrived on a trailer.",
+        "--stage",
+        "arrival",
+    ]);
     let note = &shop.json(&["note", "list"])["notes"][0];
     assert_eq!(note["person"], "Ina Farrow");
     assert_eq!(note["by"].as_str().map(str::len), Some(64));
@@ -129,7 +218,11 @@ fn photos_fall_into_stages_by_their_times_once_the_clock_is_known() {
     let shop = shop();
     for (stage, from, to) in [
         ("arrival", "2026-03-04T08:00:00", "2026-03-04T09:00:00"),
-        ("as-found-survey", "2026-03-04T09:00:00", "2026-03-04T11:00:00"),
+        (
+            "as-found-survey",
+            "2026-03-04T09:00:00",
+            "2026-03-04T11:00:00",
+        ),
     ] {
         shop.ok(&["stage", "open", stage, "--at", from]);
         shop.ok(&["stage", "close", stage, "--at", to]);
@@ -139,8 +232,20 @@ fn photos_fall_into_stages_by_their_times_once_the_clock_is_known() {
     shop.ok(&["photo", "add", &file]);
     let stage = |shop: &Shop| shop.json(&["photo", "list"])["photos"][0]["stage"].clone();
     assert_eq!(stage(&shop), "arrival");
-    let id = shop.json(&["photo", "list"])["photos"][0]["id"].as_str().unwrap().to_owned();
-    shop.ok(&["photo", "clock", "--camera", "Pocket", "--photo", &id, "--was", "2026-03-04T10:10:00"]);
+    let id = shop.json(&["photo", "list"])["photos"][0]["id"]
+        .as_str()
+        .unwrap()
+        .to_owned();
+    shop.ok(&[
+        "photo",
+        "clock",
+        "--camera",
+        "Pocket",
+        "--photo",
+        &id,
+        "--was",
+        "2026-03-04T10:10:00",
+    ]);
     assert_eq!(stage(&shop), "as-found-survey");
     let photo = &shop.json(&["photo", "list"])["photos"][0];
     assert_eq!(photo["taken_exif"], "2026-03-04T08:30:00");
@@ -155,7 +260,10 @@ fn a_photo_comes_back_to_the_byte() {
     let shop = shop();
     let file = picture(&shop, "a.jpg", 77);
     shop.ok(&["photo", "add", &file]);
-    let id = shop.json(&["photo", "list"])["photos"][0]["id"].as_str().unwrap().to_owned();
+    let id = shop.json(&["photo", "list"])["photos"][0]["id"]
+        .as_str()
+        .unwrap()
+        .to_owned();
     let out = shop.dir.path().join("out.jpg");
     shop.ok(&["photo", "save", &id, out.to_str().unwrap()]);
     assert_eq!(std::fs::read(&out).unwrap(), std::fs::read(&file).unwrap());
@@ -166,7 +274,12 @@ fn a_photo_comes_back_to_the_byte() {
 fn jpeg(shade: u8) -> Vec<u8> {
     let mut bytes = Vec::new();
     jpeg_encoder::Encoder::new(&mut bytes, 85)
-        .encode(&vec![shade; 96 * 64 * 3], 96, 64, jpeg_encoder::ColorType::Rgb)
+        .encode(
+            &vec![shade; 96 * 64 * 3],
+            96,
+            64,
+            jpeg_encoder::ColorType::Rgb,
+        )
         .expect("a picture");
     bytes
 }

@@ -12,9 +12,9 @@ use indicatif::{ProgressBar, ProgressStyle};
 use jiff::tz::TimeZone;
 use serde_json::json;
 
+use crate::output;
 use crate::show::table::Table;
 use crate::show::{self, WIDTH, wrap};
-use crate::output;
 
 pub async fn run(out: Option<PathBuf>, json: bool) -> Result<ExitCode> {
     let folder = match out {
@@ -60,7 +60,9 @@ pub async fn run(out: Option<PathBuf>, json: bool) -> Result<ExitCode> {
         "refusals": ending.refusals,
         "seconds": began.elapsed().as_secs_f64(),
     });
-    output::either(json, &value, || summary(&ending, began.elapsed().as_secs_f64()));
+    output::either(json, &value, || {
+        summary(&ending, began.elapsed().as_secs_f64())
+    });
     Ok(ExitCode::SUCCESS)
 }
 
@@ -74,14 +76,24 @@ fn line(event: &Event, zone: &TimeZone) -> String {
         Event::Say(text) => wrap(&format!("  {text}"), WIDTH, "  "),
         Event::Refused { stage, missing } => {
             let mut out = vec![format!("  ■ {stage} stays shut. Missing:")];
-            out.extend(missing.iter().map(|m| wrap(&format!("    - {m}"), WIDTH, "      ")));
+            out.extend(
+                missing
+                    .iter()
+                    .map(|m| wrap(&format!("    - {m}"), WIDTH, "      ")),
+            );
             out.join("\n")
         }
     }
 }
 
 fn summary(ending: &Ending, seconds: f64) -> String {
-    let mut table = Table::new(&["new section", "as found", "first fit", "second fit", "final"]);
+    let mut table = Table::new(&[
+        "new section",
+        "as found",
+        "first fit",
+        "second fit",
+        "final",
+    ]);
     for point in &ending.part {
         for axis in Axis::ALL {
             let mut row = vec![format!("{} {}", point.name, axis.word())];
@@ -89,7 +101,12 @@ fn summary(ending: &Ending, seconds: f64) -> String {
             table.row(row);
         }
     }
-    let limits: Vec<String> = ending.part.iter().filter_map(|p| p.limit_mm).map(|l| l.to_string()).collect();
+    let limits: Vec<String> = ending
+        .part
+        .iter()
+        .filter_map(|p| p.limit_mm)
+        .map(|l| l.to_string())
+        .collect();
     let mut out = vec![
         String::new(),
         show::heading("What it came to"),
@@ -117,7 +134,10 @@ fn summary(ending: &Ending, seconds: f64) -> String {
             ending.archive_bytes as f64 / 1e6,
             ending.files_checked
         ),
-        format!("Look around: datumtrail --shop {} job show", ending.shop.display()),
+        format!(
+            "Look around: datumtrail --shop {} job show",
+            ending.shop.display()
+        ),
     ];
     out.push(wrap(show::CAUTION, WIDTH, ""));
     out.join("\n")
@@ -130,7 +150,11 @@ fn deviation(point: &PartPoint, survey: Survey, axis: Axis) -> String {
     let value = mm[axis.index()];
     let over = point.limit_mm.is_some_and(|limit| value.abs() > limit);
     let mark = if over { "►" } else { " " };
-    let word = if value.abs() < 0.05 { "" } else { direction(axis, value, Side::Left) };
+    let word = if value.abs() < 0.05 {
+        ""
+    } else {
+        direction(axis, value, Side::Left)
+    };
     format!("{mark}{:>4.1} {word}", value.abs())
 }
 
@@ -146,5 +170,7 @@ fn new_folder() -> Result<PathBuf> {
             Err(e) => return Err(Error::io(&folder, e)),
         }
     }
-    Err(Error::Internal("no name is free for the demo's folder".into()))
+    Err(Error::Internal(
+        "no name is free for the demo's folder".into(),
+    ))
 }

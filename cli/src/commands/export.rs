@@ -8,12 +8,14 @@ use datumtrail_core::archive::ExportOptions;
 use serde_json::json;
 
 use super::Context;
-use crate::show::{WIDTH, wrap};
 use crate::output;
+use crate::show::{WIDTH, wrap};
 
 pub async fn run(context: &Context, out: &Path) -> Result<ExitCode> {
     let job = context.job().await?;
-    let done = job.export(out, &ExportOptions::default(), |_, _| {}).await?;
+    let done = job
+        .export(out, &ExportOptions::default(), |_, _| {})
+        .await?;
     let value = json!({
         "path": done.path,
         "files": done.files,

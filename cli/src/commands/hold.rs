@@ -8,8 +8,8 @@ use serde_json::json;
 
 use super::Context;
 use crate::args::Hold;
-use crate::show::{self, WIDTH, wrap};
 use crate::output;
+use crate::show::{self, WIDTH, wrap};
 
 pub async fn run(context: &Context, command: Hold) -> Result<ExitCode> {
     let job = context.job().await?;

@@ -10,9 +10,9 @@ use serde_json::json;
 
 use super::{Context, read};
 use crate::args::Job;
+use crate::output;
 use crate::show::table::Table;
 use crate::show::{self, WIDTH, wrap};
-use crate::output;
 
 pub async fn run(context: &Context, command: Job) -> Result<ExitCode> {
     match command {
@@ -42,14 +42,34 @@ pub async fn run(context: &Context, command: Job) -> Result<ExitCode> {
         }
         Job::List => {
             let jobs = context.shop.jobs().await?;
-            output::either(context.json, &json!({ "jobs": jobs }), || {
+            let values: Vec<_> = jobs
+                .iter()
+                .map(|job| {
+                    json!({
+                        "id": job.id,
+                        "name": job.name.value,
+                        "name_conflict": job.name.conflict,
+                        "vehicle": job.vehicle.value,
+                        "current": job.current,
+                        "photos": job.photos,
+                        "readings": job.readings,
+                        "notes": job.notes,
+                    })
+                })
+                .collect();
+            output::either(context.json, &json!({ "jobs": values }), || {
                 if jobs.is_empty() {
                     return "No jobs yet. Make one: datumtrail job new NAME".into();
                 }
-                let mut table = Table::new(&["", "name", "readings", "photos", "notes", "identity"]);
+                let mut table =
+                    Table::new(&["", "name", "readings", "photos", "notes", "identity"]);
                 for job in &jobs {
                     table.row(vec![
-                        if job.current { "→".into() } else { String::new() },
+                        if job.current {
+                            "→".into()
+                        } else {
+                            String::new()
+                        },
                         settled(&job.name),
                         job.readings.to_string(),
                         job.photos.to_string(),
@@ -93,7 +113,10 @@ fn settled(value: &Settled) -> String {
     if value.conflict.is_empty() {
         shown
     } else {
-        format!("{shown} (and {} more, set at the same time)", value.conflict.len() - 1)
+        format!(
+            "{shown} (and {} more, set at the same time)",
+            value.conflict.len() - 1
+        )
     }
 }
 
@@ -103,7 +126,11 @@ fn summary(job: &Open<'_>, view: &JobView) -> Result<String> {
         out.push(format!("Vehicle   {}", settled(&view.vehicle)));
     }
     if let Some(part) = view.part() {
-        out.push(format!("Part      {} ({})", part.name, part.points.join(", ")));
+        out.push(format!(
+            "Part      {} ({})",
+            part.name,
+            part.points.join(", ")
+        ));
     }
     out.push(match view.sheet() {
         Some(sheet) => format!(
@@ -112,13 +139,30 @@ fn summary(job: &Open<'_>, view: &JobView) -> Result<String> {
         ),
         None => "Sheet     none yet: datumtrail sheet load FILE.csv --source TEXT".into(),
     });
-    let count = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    let count =
+        |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
     out.push(format!(
         "Record    {}, {}, {}, {}",
-        count(view.surveys.iter().filter(|s| s.stands()).count(), "survey", "surveys"),
-        count(view.readings.iter().filter(|r| r.stands()).count(), "reading", "readings"),
-        count(view.photos.iter().filter(|p| p.stands()).count(), "photo", "photos"),
-        count(view.notes.iter().filter(|n| n.stands()).count(), "note", "notes"),
+        count(
+            view.surveys.iter().filter(|s| s.stands()).count(),
+            "survey",
+            "surveys"
+        ),
+        count(
+            view.readings.iter().filter(|r| r.stands()).count(),
+            "reading",
+            "readings"
+        ),
+        count(
+            view.photos.iter().filter(|p| p.stands()).count(),
+            "photo",
+            "photos"
+        ),
+        count(
+            view.notes.iter().filter(|n| n.stands()).count(),
+            "note",
+            "notes"
+        ),
     ));
     let stages = job.stages()?;
     let open: Vec<&str> = stages
@@ -130,7 +174,11 @@ fn summary(job: &Open<'_>, view: &JobView) -> Result<String> {
     out.push(format!(
         "Stages    {done} of {} closed; open: {}",
         stages.len(),
-        if open.is_empty() { "none".into() } else { open.join(", ") }
+        if open.is_empty() {
+            "none".into()
+        } else {
+            open.join(", ")
+        }
     ));
     out.push(String::new());
     out.push(super::hold::list(&job.holds()?));

@@ -108,7 +108,11 @@ pub fn file_name(path: &Path) -> String {
 /// The platform's data folder: `$XDG_DATA_HOME`, `~/.local/share`, `~/Library/Application Support`
 /// or `%APPDATA%`.
 fn default_shop() -> Result<PathBuf> {
-    let from = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
+    let from = |name: &str| {
+        std::env::var_os(name)
+            .filter(|v| !v.is_empty())
+            .map(PathBuf::from)
+    };
     let data = if cfg!(windows) {
         from("APPDATA")
     } else if cfg!(target_os = "macos") {

@@ -9,8 +9,8 @@ use serde_json::json;
 
 use super::Context;
 use crate::args::SlideAxis;
-use crate::show::{self, WIDTH, wrap};
 use crate::output;
+use crate::show::{self, WIDTH, wrap};
 
 pub async fn run(
     context: &Context,
@@ -70,7 +70,9 @@ pub async fn run(
         say("");
         if let Some(minimax) = planned.minimax.as_ref().filter(|_| !outside.is_empty()) {
             say("Not every point comes inside its limits by this move.");
-            words::minimax(&planned.part, minimax).iter().for_each(|line| say(line));
+            words::minimax(&planned.part, minimax)
+                .iter()
+                .for_each(|line| say(line));
             say("");
         }
         say("Measure again after the move: only that shows where the part is.");

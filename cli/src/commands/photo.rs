@@ -15,9 +15,9 @@ use serde_json::{Value, json};
 
 use super::Context;
 use crate::args::Photo;
+use crate::output;
 use crate::show::table::Table;
 use crate::show::{WIDTH, wrap};
-use crate::output;
 
 pub async fn run(context: &Context, command: Photo) -> Result<ExitCode> {
     let job = context.job().await?;
@@ -156,7 +156,11 @@ fn list(context: &Context, job: &Job<'_>, stage: Option<&str>) -> Result<()> {
         for (photo, tie) in &photos {
             let taken = tie.moment().map_or_else(
                 || "no time".to_owned(),
-                |m| zone.to_datetime(m.at).strftime("%m-%d %H:%M:%S").to_string(),
+                |m| {
+                    zone.to_datetime(m.at)
+                        .strftime("%m-%d %H:%M:%S")
+                        .to_string()
+                },
             );
             table.row(vec![
                 photo.id.short().into(),
@@ -211,7 +215,11 @@ pub fn tie_words(tie: &Tie) -> String {
             ..
         } => {
             let name = |s: &Option<String>| s.clone().unwrap_or_else(|| "no stage".into());
-            format!("{} or {}? {border_s:.0} s apart", name(earlier), name(later))
+            format!(
+                "{} or {}? {border_s:.0} s apart",
+                name(earlier),
+                name(later)
+            )
         }
         Tie::SeveralOpen { stages } => format!("{}? all open then", stages.join(" or ")),
         Tie::NoneOpen { .. } => "no stage was open then".into(),
@@ -247,10 +255,14 @@ fn collect(path: &Path, files: &mut Vec<PathBuf>, depth: usize) -> Result<()> {
 
 /// A signed duration such as `1h7m12s`, `-4m` or `90s`.
 fn duration(text: &str) -> Result<jiff::SignedDuration> {
-    text.trim().trim_start_matches('+').parse().map_err(|_| Error::Invalid {
-        what: format!("«{text}» is no duration"),
-        todo: "write it like 1h7m12s, -4m or 90s: what has to be added to the camera's time".into(),
-    })
+    text.trim()
+        .trim_start_matches('+')
+        .parse()
+        .map_err(|_| Error::Invalid {
+            what: format!("«{text}» is no duration"),
+            todo: "write it like 1h7m12s, -4m or 90s: what has to be added to the camera's time"
+                .into(),
+        })
 }
 
 fn save(file: &Path, bytes: &[u8]) -> Result<()> {

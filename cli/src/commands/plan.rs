@@ -24,9 +24,11 @@ pub async fn run(context: &Context, command: Plan) -> Result<ExitCode> {
         Plan::Load { file } => {
             let plan = job.load_plan(&text(read(&file)?)?).await?;
             let (stages, holds) = (plan.stages.len(), plan.holds.len());
-            output::either(context.json, &json!({ "stages": stages, "holds": holds }), || {
-                format!("Loaded a plan of {stages} stages and {holds} hold points.")
-            });
+            output::either(
+                context.json,
+                &json!({ "stages": stages, "holds": holds }),
+                || format!("Loaded a plan of {stages} stages and {holds} hold points."),
+            );
         }
     }
     Ok(ExitCode::SUCCESS)

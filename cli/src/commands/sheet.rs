@@ -9,9 +9,9 @@ use serde_json::json;
 
 use super::{Context, file_name, read};
 use crate::args::Sheet;
+use crate::output;
 use crate::show::table::Table;
 use crate::show::{WIDTH, wrap};
-use crate::output;
 
 pub async fn run(context: &Context, command: Sheet) -> Result<ExitCode> {
     let job = context.job().await?;
@@ -65,8 +65,9 @@ pub async fn run(context: &Context, command: Sheet) -> Result<ExitCode> {
             let view = job.view()?;
             let sheet = measure::sheet_of(&view)?;
             output::either(context.json, &sheet, || {
-                let mut table =
-                    Table::new(&["point", "side", "length", "width", "height", "limit", "what"]);
+                let mut table = Table::new(&[
+                    "point", "side", "length", "width", "height", "limit", "what",
+                ]);
                 for p in sheet.points() {
                     let [x, y, z] = p.position_mm;
                     let limit = match &p.limits {

@@ -6,8 +6,8 @@ use std::process::ExitCode;
 use datumtrail_core::Result;
 use datumtrail_core::archive;
 
-use crate::show::{WIDTH, wrap};
 use crate::output;
+use crate::show::{WIDTH, wrap};
 
 pub fn run(file: &Path, json: bool) -> Result<ExitCode> {
     let report = archive::verify(file)?;

@@ -28,7 +28,11 @@ pub fn survey(report: &CheckReport<'_>) -> String {
             Side::Centre => "Centre",
             Side::Right => "Right",
         };
-        out.push(format!("{name:<9}{:<24}{:<24}{}", "length", "width", "height").trim_end().to_owned());
+        out.push(
+            format!("{name:<9}{:<24}{:<24}{}", "length", "width", "height")
+                .trim_end()
+                .to_owned(),
+        );
         out.extend(measured.into_iter().map(point));
         out.push(String::new());
     }
@@ -39,11 +43,23 @@ pub fn survey(report: &CheckReport<'_>) -> String {
         .map(|p| p.point)
         .collect();
     if !missing.is_empty() {
-        out.push(wrap(&format!("Not measured: {}.", missing.join(", ")), WIDTH, "  "));
+        out.push(wrap(
+            &format!("Not measured: {}.", missing.join(", ")),
+            WIDTH,
+            "  ",
+        ));
     }
     if !report.not_on_sheet.is_empty() {
-        let names: Vec<&str> = report.not_on_sheet.iter().map(|p| p.point.as_str()).collect();
-        out.push(wrap(&format!("Not on the sheet: {}.", names.join(", ")), WIDTH, "  "));
+        let names: Vec<&str> = report
+            .not_on_sheet
+            .iter()
+            .map(|p| p.point.as_str())
+            .collect();
+        out.push(wrap(
+            &format!("Not on the sheet: {}.", names.join(", ")),
+            WIDTH,
+            "  ",
+        ));
     }
     out.push(answer(report));
     out.push(legend());
@@ -66,7 +82,10 @@ fn setup(report: &CheckReport<'_>) -> String {
         ));
     }
     if !setup.moved.is_empty() {
-        lines.push(format!("Left out because they moved: {}.", setup.moved.join(", ")));
+        lines.push(format!(
+            "Left out because they moved: {}.",
+            setup.moved.join(", ")
+        ));
     }
     lines.extend(setup.hidden.iter().map(|h| h.to_string()));
     lines.extend(setup.warnings.iter().map(|w| format!("Note: {w}")));
@@ -103,7 +122,9 @@ fn cell(axis: Axis, seen: &AxisReport<'_>, side: Side) -> String {
         direction(axis, mm, side)
     };
     // Twice the standard uncertainty: 95 % for a normal distribution.
-    let spread = seen.u_mm.map_or_else(String::new, |u| format!(" ±{:.1}", 2.0 * u));
+    let spread = seen
+        .u_mm
+        .map_or_else(String::new, |u| format!(" ±{:.1}", 2.0 * u));
     format!("{shape} {:.1}{spread} {word}", mm.abs())
 }
 
@@ -142,7 +163,9 @@ pub fn answer(report: &CheckReport<'_>) -> String {
     let unlimited = of(Verdict::NoLimitGiven);
     let mut sentences = Vec::new();
     match (outside.is_empty(), close.is_empty(), unlimited.is_empty()) {
-        (true, true, true) => sentences.push("Every point measured is inside its limits.".to_owned()),
+        (true, true, true) => {
+            sentences.push("Every point measured is inside its limits.".to_owned())
+        }
         (true, true, false) => {}
         _ => {}
     }

@@ -31,10 +31,19 @@ pub fn error(error: &Error) -> String {
     if details.len() > 1 || matches!(error, Error::Held { .. }) {
         lines.extend(details.iter().map(|d| format!("  - {d}")));
     }
-    lines.push(format!("What to do: {}.", error.todo().trim_end_matches('.')));
+    lines.push(format!(
+        "What to do: {}.",
+        error.todo().trim_end_matches('.')
+    ));
     lines
         .iter()
-        .map(|line| wrap(line, WIDTH, if line.starts_with("  - ") { "    " } else { "" }))
+        .map(|line| {
+            wrap(
+                line,
+                WIDTH,
+                if line.starts_with("  - ") { "    " } else { "" },
+            )
+        })
         .collect::<Vec<_>>()
         .join("\n")
 }
@@ -88,9 +97,13 @@ mod tests {
 
     #[test]
     fn wrapped_lines_fit_and_lose_nothing() {
-        let text = "  - the end section sits 7.4 mm too far forward, and everything else is in place";
+        let text =
+            "  - the end section sits 7.4 mm too far forward, and everything else is in place";
         let wrapped = wrap(text, 30, "    ");
-        assert!(wrapped.lines().all(|l| l.chars().count() <= 30), "{wrapped}");
+        assert!(
+            wrapped.lines().all(|l| l.chars().count() <= 30),
+            "{wrapped}"
+        );
         let words = |t: &str| t.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
         assert_eq!(words(&wrapped), words(text));
     }

@@ -148,7 +148,7 @@ pub fn check(request: &Request) -> Result<Check, CheckError> {
     let fitted = &screened.fitted;
 
     let mut points = Vec::with_capacity(request.targets.len());
-    let mut parts = deviations::Parts::new(build);
+    let mut parts = deviations::Parts::new(build, request.common);
     for measured in &survey.points {
         let target = measured.target;
         let Some(reading) = measured.reading else {

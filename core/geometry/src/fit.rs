@@ -127,9 +127,9 @@ pub enum FitError {
     )]
     Collinear,
     #[error(
-        "the reference points lie nearly on one line: a turn about it stays uncertain by {degrees:.1} \
-         degrees, and at most {allowed:.1} degrees are accepted: add a reference point farther from \
-         that line",
+        "the reference points lie too near one line for readings as uncertain as these: a turn \
+         about it stays uncertain by {degrees:.1} degrees, and at most {allowed:.1} degrees are \
+         accepted: add a reference point farther from that line",
         allowed = LARGEST_TURN_UNCERTAINTY.to_degrees()
     )]
     NearlyCollinear { degrees: f64 },

@@ -161,12 +161,20 @@ impl Content {
                 .map_err(bag_error)?;
         }
         if let Some(sheet) = self.view.sheet() {
-            bag.add_payload(file::SHEET, sheet.body.text.as_bytes(), Compression::Deflated)
-                .map_err(bag_error)?;
+            bag.add_payload(
+                file::SHEET,
+                sheet.body.text.as_bytes(),
+                Compression::Deflated,
+            )
+            .map_err(bag_error)?;
         }
         // Automerge compresses by itself.
-        bag.add_payload(file::DOCUMENT, self.document.as_slice(), Compression::Stored)
-            .map_err(bag_error)?;
+        bag.add_payload(
+            file::DOCUMENT,
+            self.document.as_slice(),
+            Compression::Stored,
+        )
+        .map_err(bag_error)?;
         let summary = bag.finish().map_err(bag_error)?;
         Ok(ExportSummary {
             path: target.to_owned(),
@@ -204,7 +212,10 @@ impl Content {
             ("Source-Organization", self.organization.clone()),
             ("External-Description", Some(words::cut(&description, 300))),
             ("External-Identifier", Some(words::one_line(&head.job))),
-            ("Internal-Sender-Identifier", Some(words::one_line(&head.document))),
+            (
+                "Internal-Sender-Identifier",
+                Some(words::one_line(&head.document)),
+            ),
             ("Bag-Software-Agent", Some(PROGRAM.to_owned())),
         ];
         for (label, value) in fields {
@@ -224,10 +235,13 @@ impl Content {
         let mut glimpses = Glimpses::new();
         let mut left_out = Vec::new();
         for photo in &mut self.story.photos {
-            let arrival = arrivals.next().filter(|a| a.photo == photo.id).ok_or_else(|| {
-                // The sender stopped: half an archive must not look like a whole one.
-                Error::Internal("the export was broken off".into())
-            })?;
+            let arrival = arrivals
+                .next()
+                .filter(|a| a.photo == photo.id)
+                .ok_or_else(|| {
+                    // The sender stopped: half an archive must not look like a whole one.
+                    Error::Internal("the export was broken off".into())
+                })?;
             match (arrival.original, &photo.file) {
                 (Ok(bytes), Some(path)) => {
                     bag.add_payload(path, bytes.as_slice(), Compression::Stored)
@@ -244,7 +258,9 @@ impl Content {
                 }
                 (Err(why), _) => return Err(missing(&[(photo.name.clone(), why)])),
                 (Ok(_), None) => {
-                    return Err(Error::Internal("a photo has no place in the archive".into()));
+                    return Err(Error::Internal(
+                        "a photo has no place in the archive".into(),
+                    ));
                 }
             }
             match (arrival.preview, &photo.preview) {
@@ -315,7 +331,10 @@ pub(crate) fn missing(photos: &[(String, String)]) -> Error {
 /// The photo in a few bytes, as an address that a page can hold.
 fn glimpse(preview: &[u8]) -> Option<String> {
     let small = preview_as(preview, Kind::Jpeg, Orientation::default(), GLIMPSE).ok()?;
-    Some(format!("data:image/jpeg;base64,{}", BASE64.encode(&small.jpeg)))
+    Some(format!(
+        "data:image/jpeg;base64,{}",
+        BASE64.encode(&small.jpeg)
+    ))
 }
 
 #[cfg(test)]
@@ -324,7 +343,14 @@ mod tests {
 
     #[test]
     fn the_readme_leaves_nothing_to_be_filled_in() {
-        let known = ["{name}", "{about}", "{told}", "{program}", "{job}", "{cautions}"];
+        let known = [
+            "{name}",
+            "{about}",
+            "{told}",
+            "{program}",
+            "{job}",
+            "{cautions}",
+        ];
         let mut text = README.to_owned();
         for place in known {
             assert!(text.contains(place), "{place}");

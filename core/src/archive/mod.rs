@@ -73,10 +73,7 @@ fn bag_error(error: datumtrail_bag::Error) -> crate::Error {
     use datumtrail_bag::Error as Bag;
     match error {
         Bag::Exists { path } => Error::invalid(
-            format!(
-                "{} is already there and was left as it is",
-                path.display()
-            ),
+            format!("{} is already there and was left as it is", path.display()),
             "choose another name, or move the old one away",
         ),
         Bag::Write { path, source } => Error::NotSaved { path, source },

@@ -35,14 +35,10 @@ pub(super) fn lay_out(photos: &mut [PhotoStory], plan: &Plan) {
     let digits = photos.len().to_string().len().max(3);
     for photo in photos {
         let folder = folder(photo, plan);
-        let time = photo
-            .taken
-            .as_deref()
-            .and_then(words::wall)
-            .map_or_else(
-                || "no-time".to_owned(),
-                |time| time.strftime("%Y-%m-%d_%H-%M-%S").to_string(),
-            );
+        let time = photo.taken.as_deref().and_then(words::wall).map_or_else(
+            || "no-time".to_owned(),
+            |time| time.strftime("%Y-%m-%d_%H-%M-%S").to_string(),
+        );
         let number = format!("{:0digits$}", photo.number);
         let name = short(&photo.name, MOST_NAME);
         photo.file = Some(format!("{}{folder}/{number}-{time}-{name}", file::PHOTOS));
@@ -124,12 +120,18 @@ mod tests {
     #[test]
     fn long_names_keep_their_ending() {
         let name = short(&format!("{}.jpeg", "ü".repeat(90)), MOST_NAME);
-        assert!(name.len() <= MOST_NAME && name.ends_with("ü.jpeg"), "{name}");
+        assert!(
+            name.len() <= MOST_NAME && name.ends_with("ü.jpeg"),
+            "{name}"
+        );
         assert_eq!(short("../a?b.jpg", MOST_NAME), "_._a_b.jpg");
     }
 
     #[test]
     fn links_escape_what_a_url_would_misread() {
-        assert_eq!(as_link("photos/01 a/b#1%ü.jpg"), "photos/01%20a/b%231%25%C3%BC.jpg");
+        assert_eq!(
+            as_link("photos/01 a/b#1%ü.jpg"),
+            "photos/01%20a/b%231%25%C3%BC.jpg"
+        );
     }
 }

@@ -118,7 +118,10 @@ pub fn measurements(view: &JobView) -> Result<String> {
                     text(point.what),
                     yes_no(point.is_reference),
                     text(axis.word()),
-                    point.spec_mm.get(k).map_or_else(String::new, |v| number(*v)),
+                    point
+                        .spec_mm
+                        .get(k)
+                        .map_or_else(String::new, |v| number(*v)),
                     maybe(point.reading_mm.and_then(|at| at.get(k).copied())),
                     maybe(seen.deviation_mm),
                     text(words),
@@ -216,11 +219,15 @@ pub fn differences(computed: &str, found: &[u8], most: usize) -> Vec<String> {
                 }
             }
             (Some(_), None) => {
-                all.push(format!("it ends before line {line}, and there should be more"));
+                all.push(format!(
+                    "it ends before line {line}, and there should be more"
+                ));
                 break;
             }
             (None, Some(_)) => {
-                all.push(format!("line {line} and those behind it should not be there"));
+                all.push(format!(
+                    "line {line} and those behind it should not be there"
+                ));
                 break;
             }
             (_, Some(Err(e))) => {
@@ -309,7 +316,15 @@ mod tests {
 
     #[test]
     fn numbers_read_back_as_the_very_same() {
-        for value in [0.1 + 0.2, -7.4e-9, 1e300, -0.0, 3.0, f64::MIN_POSITIVE, 1.0 / 3.0] {
+        for value in [
+            0.1 + 0.2,
+            -7.4e-9,
+            1e300,
+            -0.0,
+            3.0,
+            f64::MIN_POSITIVE,
+            1.0 / 3.0,
+        ] {
             let back: f64 = number(value).parse().unwrap();
             assert_eq!(back.to_bits(), value.to_bits(), "{}", number(value));
         }
@@ -325,16 +340,27 @@ mod tests {
     #[test]
     fn differences_are_named_by_line_and_column() {
         let computed = "point,axis,u_mm\nA,length,0.5\nB,width,1e-9\n";
-        let none = differences(computed, b"point,axis,u_mm\nA,length,0.5000000001\nB,width,0\n", 9);
+        let none = differences(
+            computed,
+            b"point,axis,u_mm\nA,length,0.5000000001\nB,width,0\n",
+            9,
+        );
         assert_eq!(none, Vec::<String>::new());
-        let one = differences(computed, b"point,axis,u_mm\nA,length,0.6\nB,width,1e-9\n", 9);
+        let one = differences(
+            computed,
+            b"point,axis,u_mm\nA,length,0.6\nB,width,1e-9\n",
+            9,
+        );
         assert_eq!(
             one,
             ["line 2 (A length): u_mm is «0.6», and «0.5» was computed from the readings"]
         );
         for (found, expected) in [
             ("point,axis,u_mm\nA,length,0.5\n", "ends before line 3"),
-            ("point,axis,u_mm\nA,length,0.5\nB,width,0\nC,width,0\n", "line 4"),
+            (
+                "point,axis,u_mm\nA,length,0.5\nB,width,0\nC,width,0\n",
+                "line 4",
+            ),
             ("point,axis\nA,length\n", "columns"),
             ("point,axis,u_mm\nA,length,\nB,width,1e-9\n", "empty"),
             ("point,axis,u_mm\nA,length,NaN\nB,width,1e-9\n", "«NaN»"),

@@ -62,8 +62,14 @@ impl Bench {
             person: Some("Wanda Kestrelby".into()),
             device_name: Some("bench".into()),
         };
-        let shop = Shop::open(&folder.path().join("shop"), options).await.unwrap();
-        let bench = Self { folder, shop, clock };
+        let shop = Shop::open(&folder.path().join("shop"), options)
+            .await
+            .unwrap();
+        let bench = Self {
+            folder,
+            shop,
+            clock,
+        };
         bench.build().await.unwrap();
         bench
     }
@@ -83,7 +89,10 @@ impl Bench {
             organization: Some("Lanternfish Body & Frame".into()),
             allow_missing: false,
         };
-        self.job().await.export(&self.path(name), &options, |_, _| {}).await
+        self.job()
+            .await
+            .export(&self.path(name), &options, |_, _| {})
+            .await
     }
 
     fn now(&self, hour: i8, minute: i8) {
@@ -109,7 +118,8 @@ impl Bench {
             ..NewSheet::default()
         })
         .await?;
-        job.set_part("rail end section, left", &["R".into(), "E".into()]).await?;
+        job.set_part("rail end section, left", &["R".into(), "E".into()])
+            .await?;
 
         self.now(8, 0);
         job.open_stage("arrival", None).await?;
@@ -125,7 +135,8 @@ impl Bench {
 
         job.open_stage("as-found-survey", None).await?;
         self.now(9, 0);
-        self.survey(&job, "as-found-survey", [-21.0, 6.0, -4.0]).await?;
+        self.survey(&job, "as-found-survey", [-21.0, 6.0, -4.0])
+            .await?;
         self.now(9, 20);
         let slip = NewReading {
             survey: None,
@@ -146,7 +157,8 @@ impl Bench {
 
         job.open_stage("test-welds", None).await?;
         self.now(11, 40);
-        job.add_note(note("Peeled in the vice: nuggets tear out whole.")).await?;
+        job.add_note(note("Peeled in the vice: nuggets tear out whole."))
+            .await?;
         self.now(12, 0);
         job.close_stage("test-welds", None).await?;
         self.photos(&job).await?;
@@ -171,7 +183,11 @@ impl Bench {
         let mut text = String::from("point,x,y,z\n");
         for line in SHEET.lines().skip(1) {
             let name = line.split(',').next().unwrap();
-            let moved = if ["R", "E"].contains(&name) { part } else { [0.0; 3] };
+            let moved = if ["R", "E"].contains(&name) {
+                part
+            } else {
+                [0.0; 3]
+            };
             let [x, y, z] = reading(name, moved);
             text += &format!("{name},{x},{y},{z}\n");
         }
@@ -194,7 +210,14 @@ impl Bench {
     async fn photos(&self, job: &Job<'_>) -> Result<()> {
         let folder = self.folder.path().join("camera");
         std::fs::create_dir_all(&folder).unwrap();
-        let phone = |h, m| Some((civil(h, m), Some(Offset::constant(1)), "Lumarek", "Fennel 7"));
+        let phone = |h, m| {
+            Some((
+                civil(h, m),
+                Some(Offset::constant(1)),
+                "Lumarek",
+                "Fennel 7",
+            ))
+        };
         let pocket = |h, m| Some((civil(h, m), None, "Wrenfield", "Pocket C12"));
         let paths = vec![
             picture(&folder, "weld one.jpg", 1, phone(11, 45)),
@@ -237,15 +260,28 @@ fn civil(hour: i8, minute: i8) -> DateTime {
 
 /// Where the instrument sees a point that is displaced from the sheet, in its own frame.
 fn reading(name: &str, moved: [f64; 3]) -> [f64; 3] {
-    let line = SHEET.lines().find(|l| l.split(',').next() == Some(name)).unwrap();
-    let numbers: Vec<f64> = line.rsplitn(4, ',').take(3).map(|n| n.parse().unwrap()).collect();
+    let line = SHEET
+        .lines()
+        .find(|l| l.split(',').next() == Some(name))
+        .unwrap();
+    let numbers: Vec<f64> = line
+        .rsplitn(4, ',')
+        .take(3)
+        .map(|n| n.parse().unwrap())
+        .collect();
     let place = Point3::new(numbers[2], numbers[1], numbers[0]) + Vector3::from(moved);
     let turn = UnitQuaternion::from_euler_angles(0.4, -0.3, 1.9);
     let stand = Isometry3::from_parts(Translation3::new(1830.0, -2412.0, 655.0), turn);
     let seen = stand.transform_point(&place);
     // A little noise, the same every time.
-    let noise = |k: f64| ((name.len() as f64 * 3.7 + place.x * 0.01 + k).sin() * 0.2 * 100.0).round() / 100.0;
-    [seen.x + noise(1.0), seen.y + noise(2.0), seen.z + noise(3.0)]
+    let noise = |k: f64| {
+        ((name.len() as f64 * 3.7 + place.x * 0.01 + k).sin() * 0.2 * 100.0).round() / 100.0
+    };
+    [
+        seen.x + noise(1.0),
+        seen.y + noise(2.0),
+        seen.z + noise(3.0),
+    ]
 }
 
 type Taken = (DateTime, Option<Offset>, &'static str, &'static str);

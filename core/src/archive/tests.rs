@@ -18,7 +18,10 @@ fn text_of(archive: &Path, name: &str) -> String {
 fn bytes_of(archive: &Path, name: &str) -> Vec<u8> {
     let mut bytes = Vec::new();
     let bag = BagReader::open(archive).unwrap();
-    bag.open_payload(name).unwrap().read_to_end(&mut bytes).unwrap();
+    bag.open_payload(name)
+        .unwrap()
+        .read_to_end(&mut bytes)
+        .unwrap();
     bytes
 }
 
@@ -42,20 +45,29 @@ async fn an_archive_is_whole_and_has_everything() {
     assert_eq!(found.notes, Vec::<String>::new());
     let info = |label: &str| {
         let found = found.bag.info.iter().find(|(l, _)| l == label);
-        found.map(|(_, value)| value.as_str()).unwrap_or_default().to_owned()
+        found
+            .map(|(_, value)| value.as_str())
+            .unwrap_or_default()
+            .to_owned()
     };
     assert_eq!(info("Source-Organization"), "Lanternfish Body & Frame");
     assert_eq!(info("External-Identifier"), summary.job);
     assert_eq!(info("Bagging-Date"), "2031-05-06");
     assert_eq!(info("Bag-Software-Agent"), PROGRAM);
-    assert_eq!(info("Payload-Oxum"), format!("{}.{}", summary.bytes, summary.files));
+    assert_eq!(
+        info("Payload-Oxum"),
+        format!("{}.{}", summary.bytes, summary.files)
+    );
 
     assert_eq!(text_of(&path, file::SHEET), SHEET);
     let view = JobView::load(&bytes_of(&path, file::DOCUMENT), "").unwrap();
     assert_eq!(view.id, summary.job);
     assert_eq!(text_of(&path, file::PLAN), view.plan.value.unwrap());
     let readme = text_of(&path, file::README);
-    assert!(readme.contains(CAUTIONS[0]) && readme.contains("Left rear rail"), "{readme}");
+    assert!(
+        readme.contains(CAUTIONS[0]) && readme.contains("Left rear rail"),
+        "{readme}"
+    );
     bench.shop.close().await;
 }
 
@@ -65,8 +77,11 @@ async fn photos_lie_in_stage_order_byte_for_byte() {
     let path = bench.path("a.zip");
     bench.export("a.zip").await.unwrap();
     let bag = BagReader::open(&path).unwrap();
-    let photos: Vec<&str> =
-        bag.payload().map(|f| f.path).filter(|p| p.starts_with(file::PHOTOS)).collect();
+    let photos: Vec<&str> = bag
+        .payload()
+        .map(|f| f.path)
+        .filter(|p| p.starts_with(file::PHOTOS))
+        .collect();
     assert_eq!(
         photos,
         [
@@ -100,7 +115,10 @@ async fn the_story_is_told_honestly() {
     let worst = &first["tally"]["beyond"][0];
     let words = worst["words"].as_str().unwrap();
     assert!(words.ends_with("mm forward"), "{words}");
-    assert!((worst["mm"].as_f64().unwrap() + 21.0).abs() < 0.7, "{worst}");
+    assert!(
+        (worst["mm"].as_f64().unwrap() + 21.0).abs() < 0.7,
+        "{worst}"
+    );
     assert_eq!(first["check"]["points"].as_array().unwrap().len(), 12);
 
     // One hold point was passed by its evidence, one by a name.
@@ -110,8 +128,18 @@ async fn the_story_is_told_honestly() {
     let closing = hold("closing");
     assert_eq!(closing["passed"][0]["by_evidence"], false);
     assert_eq!(closing["releases"][0]["name"], "Osric Fennimuir");
-    assert!(closing["releases"][0]["missing"][0].as_str().unwrap().contains("0 photos"));
-    assert!(job["answer"]["released"][0].as_str().unwrap().contains("cavity wax"));
+    assert!(
+        closing["releases"][0]["missing"][0]
+            .as_str()
+            .unwrap()
+            .contains("0 photos")
+    );
+    assert!(
+        job["answer"]["released"][0]
+            .as_str()
+            .unwrap()
+            .contains("cavity wax")
+    );
     assert_eq!(hold("hand-over")["state"], "closed");
 
     let photos = job["photos"].as_array().unwrap();
@@ -139,8 +167,14 @@ async fn the_page_stands_alone_and_runs_nothing() {
     let path = bench.path("a.zip");
     bench.export("a.zip").await.unwrap();
     let page = text_of(&path, file::TIMELINE);
-    assert!(!page.contains("<script") && !page.contains("<img src=x"), "a note became markup");
-    assert!(page.contains("&lt;script&gt;alert(&quot;x&quot;)"), "the note is shown as text");
+    assert!(
+        !page.contains("<script") && !page.contains("<img src=x"),
+        "a note became markup"
+    );
+    assert!(
+        page.contains("&lt;script&gt;alert(&quot;x&quot;)"),
+        "the note is shown as text"
+    );
     assert_eq!(SCRIPT.matches('<').count(), 3);
     for outside in ["http://", "https://", "//cdn", "@import", "javascript:"] {
         assert!(!page.contains(outside), "{outside}");
@@ -148,7 +182,10 @@ async fn the_page_stands_alone_and_runs_nothing() {
     assert!(page.contains("Content-Security-Policy"));
     assert!(page.contains("Left rear rail &amp; &quot;corner&quot;"));
     for caution in CAUTIONS {
-        assert!(page.contains(&caution.replace('\'', "&#39;")) || page.contains(caution), "{caution}");
+        assert!(
+            page.contains(&caution.replace('\'', "&#39;")) || page.contains(caution),
+            "{caution}"
+        );
     }
 
     // Every link within the archive leads somewhere, and every picture has words.
@@ -156,7 +193,10 @@ async fn the_page_stands_alone_and_runs_nothing() {
     let there: Vec<String> = bag.payload().map(|f| names::as_link(f.path)).collect();
     let values = |attribute: &str| -> Vec<String> {
         let begin = format!(" {attribute}=\"");
-        page.split(&begin).skip(1).map(|rest| rest.split('"').next().unwrap().to_owned()).collect()
+        page.split(&begin)
+            .skip(1)
+            .map(|rest| rest.split('"').next().unwrap().to_owned())
+            .collect()
     };
     let (links, ids) = (values("href"), values("id"));
     assert!(links.len() > 10);
@@ -215,7 +255,12 @@ async fn the_tables_hold_every_digit() {
     let readings = text_of(&path, file::READINGS);
     assert_eq!(readings.lines().count(), 1 + 25);
     let mut gone = csv::Reader::from_reader(readings.as_bytes());
-    assert_eq!(gone.records().filter(|r| &r.as_ref().unwrap()[16] == "no").count(), 1);
+    assert_eq!(
+        gone.records()
+            .filter(|r| &r.as_ref().unwrap()[16] == "no")
+            .count(),
+        1
+    );
     bench.shop.close().await;
 }
 
@@ -228,10 +273,19 @@ async fn nothing_is_ever_replaced() {
         assert!(error.to_string().contains("already there"), "{error}");
         assert!(verify(&bench.path(name)).unwrap().is_whole());
     }
-    assert!(matches!(verify(bench.folder.path()), Err(Error::Invalid { .. })));
-    assert!(matches!(verify(&bench.path("none.zip")), Err(Error::Io { .. })));
+    assert!(matches!(
+        verify(bench.folder.path()),
+        Err(Error::Invalid { .. })
+    ));
+    assert!(matches!(
+        verify(&bench.path("none.zip")),
+        Err(Error::Io { .. })
+    ));
     std::fs::write(bench.path("noise.zip"), [7; 999]).unwrap();
-    assert!(matches!(verify(&bench.path("noise.zip")), Err(Error::Damaged { .. })));
+    assert!(matches!(
+        verify(&bench.path("noise.zip")),
+        Err(Error::Damaged { .. })
+    ));
     bench.shop.close().await;
 }
 
@@ -273,7 +327,10 @@ async fn missing_photos_are_named_and_only_left_out_when_asked() {
     let told = content();
     let all = arrivals(&told);
     let summary = told.write(&path, true, all.into_iter()).unwrap();
-    assert_eq!((summary.photos, summary.left_out[0].name.as_str()), (5, "scan.jpg"));
+    assert_eq!(
+        (summary.photos, summary.left_out[0].name.as_str()),
+        (5, "scan.jpg")
+    );
     let found = verify(&path).unwrap();
     assert!(found.is_whole(), "{found}");
     assert!(found.notes[0].contains("scan.jpg was left out"), "{found}");
@@ -297,9 +354,14 @@ fn forge(from: &Path, to: &Path, meddle: impl Fn(&str, Vec<u8>) -> Option<Vec<u8
     }
     for file in bag.payload() {
         let mut bytes = Vec::new();
-        bag.open_payload(file.path).unwrap().read_to_end(&mut bytes).unwrap();
+        bag.open_payload(file.path)
+            .unwrap()
+            .read_to_end(&mut bytes)
+            .unwrap();
         if let Some(bytes) = meddle(file.path, bytes) {
-            forged.add_payload(file.path, bytes.as_slice(), Compression::Deflated).unwrap();
+            forged
+                .add_payload(file.path, bytes.as_slice(), Compression::Deflated)
+                .unwrap();
         }
     }
     forged.finish().unwrap();
@@ -355,7 +417,11 @@ async fn what_contradicts_the_rest_is_found_in_a_bag_that_is_whole() {
             photo,
             FindingKind::OtherPhoto,
             Box::new(move |path, bytes| {
-                Some(if path == photo { another.clone() } else { bytes })
+                Some(if path == photo {
+                    another.clone()
+                } else {
+                    bytes
+                })
             }),
         ),
         (
@@ -374,7 +440,13 @@ async fn what_contradicts_the_rest_is_found_in_a_bag_that_is_whole() {
             "noise for a document",
             file::DOCUMENT,
             FindingKind::Unreadable,
-            Box::new(|path, bytes| Some(if path == file::DOCUMENT { vec![7; 99] } else { bytes })),
+            Box::new(|path, bytes| {
+                Some(if path == file::DOCUMENT {
+                    vec![7; 99]
+                } else {
+                    bytes
+                })
+            }),
         ),
         (
             "another job's story",
@@ -397,7 +469,10 @@ async fn what_contradicts_the_rest_is_found_in_a_bag_that_is_whole() {
         assert!(found.bag.is_whole(), "{what}: {found}");
         assert!(!found.is_whole(), "{what} went unnoticed");
         assert!(
-            found.findings.iter().any(|f| f.file == file && f.kind == kind),
+            found
+                .findings
+                .iter()
+                .any(|f| f.file == file && f.kind == kind),
             "{what}: {found}"
         );
         std::fs::remove_file(&forged).unwrap();
@@ -414,7 +489,10 @@ async fn a_photo_slipped_in_is_found() {
     let found = verify(&path).unwrap();
     assert!(!found.bag.is_whole());
     assert!(
-        found.findings.iter().any(|f| f.kind == FindingKind::NotRecorded),
+        found
+            .findings
+            .iter()
+            .any(|f| f.kind == FindingKind::NotRecorded),
         "{found}"
     );
 }
@@ -432,7 +510,10 @@ async fn a_changed_byte_is_named_wherever_it_is() {
         let mut changed = whole.clone();
         changed[at] ^= 0x10;
         let copy = path.with_file_name("changed.zip");
-        std::fs::File::create(&copy).unwrap().write_all(&changed).unwrap();
+        std::fs::File::create(&copy)
+            .unwrap()
+            .write_all(&changed)
+            .unwrap();
         match verify(&copy) {
             Ok(found) => assert!(!found.is_whole(), "byte {at} of {}", whole.len()),
             Err(Error::Damaged { .. } | Error::Invalid { .. }) => {}

@@ -113,9 +113,16 @@ impl fmt::Display for Verification {
             words::count(self.measurements, "line", "lines")
         )?;
         for finding in &self.findings {
-            writeln!(f, "  data/{}: {}", finding.file.escape_debug(), finding.detail)?;
+            writeln!(
+                f,
+                "  data/{}: {}",
+                finding.file.escape_debug(),
+                finding.detail
+            )?;
         }
-        self.notes.iter().try_for_each(|note| writeln!(f, "  note: {note}"))
+        self.notes
+            .iter()
+            .try_for_each(|note| writeln!(f, "  note: {note}"))
     }
 }
 
@@ -192,7 +199,11 @@ impl Check {
         let there: Vec<String> = self.reader.payload().map(|f| f.path.to_owned()).collect();
         for name in wanted {
             if !there.iter().any(|t| t == name) && !self.named_by_the_bag(name) {
-                self.find(name, FindingKind::Missing, "every archive has it, and this one does not");
+                self.find(
+                    name,
+                    FindingKind::Missing,
+                    "every archive has it, and this one does not",
+                );
             }
         }
         let Some(view) = self.document() else { return };
@@ -202,18 +213,29 @@ impl Check {
         self.photos(&view, story.as_ref(), &there);
         self.tables(&view);
         if self.found.program.as_deref() != Some(PROGRAM) {
-            let program = self.found.program.as_deref().unwrap_or("an unnamed program");
-            let note = format!("written by {}, checked by {PROGRAM}", words::one_line(program));
+            let program = self
+                .found
+                .program
+                .as_deref()
+                .unwrap_or("an unnamed program");
+            let note = format!(
+                "written by {}, checked by {PROGRAM}",
+                words::one_line(program)
+            );
             self.found.notes.push(note);
         }
     }
 
     /// Whether the check of the bag has already said something about a file.
     fn named_by_the_bag(&self, name: &str) -> bool {
-        self.found.bag.problems.iter().any(|problem| match &problem.place {
-            Place::File(path) => path.strip_prefix("data/") == Some(name),
-            Place::Bytes { .. } => false,
-        })
+        self.found
+            .bag
+            .problems
+            .iter()
+            .any(|problem| match &problem.place {
+                Place::File(path) => path.strip_prefix("data/") == Some(name),
+                Place::Bytes { .. } => false,
+            })
     }
 
     /// A file's bytes, where they are what the manifest says. Where they are not, the check of the
@@ -222,7 +244,10 @@ impl Check {
         let mut bytes = Vec::new();
         let opened = self.reader.open_payload(name);
         let read = match opened {
-            Ok(stream) => stream.take(MOST + 1).read_to_end(&mut bytes).map_err(|e| e.to_string()),
+            Ok(stream) => stream
+                .take(MOST + 1)
+                .read_to_end(&mut bytes)
+                .map_err(|e| e.to_string()),
             Err(e) => Err(e.to_string()),
         };
         match read {
@@ -262,7 +287,11 @@ impl Check {
                 None
             }
             Err(_) => {
-                self.find(file::DOCUMENT, FindingKind::Unreadable, "it upset the reader");
+                self.find(
+                    file::DOCUMENT,
+                    FindingKind::Unreadable,
+                    "it upset the reader",
+                );
                 None
             }
         }
@@ -278,11 +307,17 @@ impl Check {
             }
         };
         if story.get("format").and_then(Value::as_str) != Some(FORMAT) {
-            self.find(file::JOB_JSON, FindingKind::Unreadable, "it is not a job told");
+            self.find(
+                file::JOB_JSON,
+                FindingKind::Unreadable,
+                "it is not a job told",
+            );
             return None;
         }
         if story.get("version").and_then(Value::as_u64) > Some(VERSION.into()) {
-            self.found.notes.push("job.json was written in a newer form".into());
+            self.found
+                .notes
+                .push("job.json was written in a newer form".into());
         }
         let told = |pointer: &str| story.pointer(pointer).and_then(Value::as_str);
         for (pointer, known) in [("/head/job", &view.id), ("/records/id", &view.id)] {
@@ -324,7 +359,11 @@ impl Check {
             for path in there {
                 let photo = path.starts_with(file::PHOTOS) || path.starts_with(file::PREVIEWS);
                 if photo && !wanted.iter().any(|(p, _, _)| p == path) {
-                    self.find(path, FindingKind::NotRecorded, "no photo of the job lies there");
+                    self.find(
+                        path,
+                        FindingKind::NotRecorded,
+                        "no photo of the job lies there",
+                    );
                 }
             }
         }
@@ -395,9 +434,13 @@ fn hash_all(
     let results = Mutex::new(vec![stopped(); files.len()]);
     let work = || loop {
         let index = next.fetch_add(1, Ordering::Relaxed);
-        let Some((path, _, _)) = files.get(index) else { return };
+        let Some((path, _, _)) = files.get(index) else {
+            return;
+        };
         let hash = hash(reader, path);
-        let mut results = results.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let mut results = results
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner);
         if let Some(place) = results.get_mut(index) {
             *place = hash;
         }
@@ -408,7 +451,9 @@ fn hash_all(
             scope.spawn(work);
         }
     });
-    results.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner)
+    results
+        .into_inner()
+        .unwrap_or_else(std::sync::PoisonError::into_inner)
 }
 
 fn hash(reader: &BagReader, path: &str) -> std::result::Result<String, String> {

@@ -152,7 +152,10 @@ mod tests {
     fn lists_read_as_people_write_them() {
         assert_eq!(list::<&str>(&[]), "");
         assert_eq!(list(&["A", "B", "C"]), "A, B and C");
-        assert_eq!(short_list(&["A", "B", "C", "D", "E"], 3), "A, B, C and 2 more");
+        assert_eq!(
+            short_list(&["A", "B", "C", "D", "E"], 3),
+            "A, B, C and 2 more"
+        );
         assert_eq!(short_list(&["A", "B", "C", "D"], 3), "A, B, C and D");
     }
 

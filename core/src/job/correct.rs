@@ -78,7 +78,10 @@ fn joint_covariance(measured: &Measured, points: &[String]) -> Option<DMatrix<f6
         .iter()
         .map(|name| all.points.iter().position(|p| p.point == *name))
         .collect::<Option<_>>()?;
-    let rows: Vec<usize> = places.iter().flat_map(|p| (0..3).map(move |k| 3 * p + k)).collect();
+    let rows: Vec<usize> = places
+        .iter()
+        .flat_map(|p| (0..3).map(move |k| 3 * p + k))
+        .collect();
     Some(DMatrix::from_fn(rows.len(), rows.len(), |i, j| {
         all.covariance[(rows[i], rows[j])]
     }))

@@ -53,7 +53,9 @@ pub(crate) fn head(doc: &Automerge) -> Option<Head> {
         return None;
     }
     let schema = match doc.get(ROOT, "schema") {
-        Ok(Some((value, _))) => value.as_i64().or(value.as_u64().and_then(|n| i64::try_from(n).ok()))?,
+        Ok(Some((value, _))) => value
+            .as_i64()
+            .or(value.as_u64().and_then(|n| i64::try_from(n).ok()))?,
         _ => return None,
     };
     Some(Head {

@@ -70,10 +70,13 @@ async fn refuse_missing(blobs: &Blobs, wanted: &[Wanted]) -> Result<()> {
 }
 
 async fn arrival(blobs: &Blobs, photo: &Wanted) -> Arrival {
-    let original = blobs.read(&photo.original).await.map_err(|error| match error {
-        Error::Damaged { why, .. } => why,
-        other => other.to_string(),
-    });
+    let original = blobs
+        .read(&photo.original)
+        .await
+        .map_err(|error| match error {
+            Error::Damaged { why, .. } => why,
+            other => other.to_string(),
+        });
     let preview = match &photo.preview {
         Some(preview) => blobs.read(preview).await.ok(),
         None => None,

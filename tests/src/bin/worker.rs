@@ -7,7 +7,9 @@ use std::io::Write;
 use std::path::Path;
 
 use datumtrail_core::error::{Error, Result};
-use datumtrail_core::shop::{NewJob, NewNote, NewReading, NewSheet, NewSurvey, PhotoResult, Shop, ShopOptions};
+use datumtrail_core::shop::{
+    NewJob, NewNote, NewReading, NewSheet, NewSurvey, PhotoResult, Shop, ShopOptions,
+};
 
 const SHEET: &str = "point,side,what,x,y,z\nA,left,a,0,-400,0\nA',right,a,0,400,0\n\
                      B,left,b,2000,-400,10\nB',right,b,2000,400,10\nH,left,h,2900,-450,200\n";
@@ -78,7 +80,8 @@ async fn work(folder: &Path, first: u64) -> Result<()> {
             }
             _ => {
                 let path = folder.with_file_name(format!("photo-{number}.jpg"));
-                std::fs::write(&path, datumtrail_tests::picture(number)).map_err(|e| Error::io(&path, e))?;
+                std::fs::write(&path, datumtrail_tests::picture(number))
+                    .map_err(|e| Error::io(&path, e))?;
                 for outcome in job.add_photos(vec![path], None, |_| {}).await? {
                     match outcome.result {
                         PhotoResult::Added { id, .. } => ack("photo", &id.0, number),

@@ -8,10 +8,14 @@
 //! two references:  [i = j] S_i - J_i C J_j'        (their residuals; rank 3 n - 6)
 //! one of each:     0
 //! ```
+//!
+//! Points of joined set-ups also share the error of the joint ([`crate::join::Common`]), which is
+//! added between points that are no references.
 
 use super::request::Target;
 use crate::fit::SetUp;
 use crate::frame::{Mat3, Side, Vec3};
+use crate::join::Common;
 use nalgebra::{DMatrix, DVector};
 
 /// One point's place in [`Deviations`].
@@ -67,6 +71,7 @@ impl Deviations {
 pub(super) struct Parts {
     build_spread_mm: f64,
     points: Vec<Part>,
+    common: Common,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -80,9 +85,10 @@ struct Part {
 }
 
 impl Parts {
-    pub(super) fn new(build_spread_mm: f64) -> Parts {
+    pub(super) fn new(build_spread_mm: f64, common: Option<&Common>) -> Parts {
         Parts {
             build_spread_mm,
+            common: common.cloned().unwrap_or_default(),
             points: Vec::new(),
         }
     }
@@ -116,6 +122,9 @@ impl Parts {
                 let mut block = set_up.covariance_between(part.position, other.position) * sign;
                 if a == b {
                     block += part.own;
+                } else if sign > 0.0 {
+                    let shared = self.common.between(&part.point.point, &other.point.point);
+                    block += set_up.turn_covariance(shared);
                 }
                 covariance
                     .fixed_view_mut::<3, 3>(3 * a, 3 * b)

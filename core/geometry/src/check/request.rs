@@ -2,6 +2,7 @@
 
 use crate::fit::FitError;
 use crate::frame::{Axis, Mat3, Side, Vec3};
+use crate::join::Common;
 use crate::verdict::rounding_variance;
 use std::collections::{HashMap, HashSet};
 
@@ -95,6 +96,8 @@ pub struct Request<'a> {
     /// How far an undamaged vehicle may be from the sheet on each axis, as a standard uncertainty
     /// in mm; `None` when nobody stated it.
     pub build_spread_mm: Option<f64>,
+    /// What joined readings share ([`crate::join`]); `None` for the readings of one set-up.
+    pub common: Option<&'a Common>,
     pub options: Options,
 }
 
@@ -110,6 +113,7 @@ impl<'a> Request<'a> {
             targets,
             references,
             build_spread_mm: None,
+            common: None,
             options: Options::default(),
         }
     }

@@ -107,6 +107,10 @@ pub struct PointResult {
     pub height: AxisResult,
     /// Length of the deviation in space; `None` when not measured or unchecked.
     pub distance_mm: Option<f64>,
+    /// The covariance of the three deviations; without meaning along an unchecked axis. `None`
+    /// where no uncertainty was stated or nothing was measured. Not part of the JSON.
+    #[serde(skip)]
+    pub covariance_mm2: Option<Mat3>,
 }
 
 impl PointResult {
@@ -188,6 +192,7 @@ pub(super) fn judge(target: &Target, seen: &Seen, belief: Belief, doubtful: bool
         width: axis(Axis::Width),
         height: axis(Axis::Height),
         distance_mm: (seen.unchecked == [false; 3]).then(|| seen.deviation.norm()),
+        covariance_mm2: seen.covariance,
     }
 }
 
@@ -211,6 +216,7 @@ pub(super) fn not_measured(target: &Target) -> PointResult {
         width: axis(Axis::Width),
         height: axis(Axis::Height),
         distance_mm: None,
+        covariance_mm2: None,
     }
 }
 

@@ -131,6 +131,7 @@ pub(super) fn screen(
     stated: bool,
 ) -> Result<Screened, CheckError> {
     let worse = request.options.instrument_worse_than_stated;
+    let joint_doubtful = request.common.is_some_and(|c| !c.unsettled().is_empty());
     if stated && request.options.screen && !worse {
         let screening = screen::screen(references)?;
         return Ok(Screened {
@@ -138,7 +139,7 @@ pub(super) fn screen(
             kept: screening.kept.clone(),
             moved: screening.moved.clone(),
             p: screening.set_up.chi2_probability(),
-            doubtful: !screening.is_settled(),
+            doubtful: !screening.is_settled() || joint_doubtful,
             screening: Some(screening),
         });
     }
@@ -153,7 +154,7 @@ pub(super) fn screen(
         kept: (0..references.len()).collect(),
         moved: Vec::new(),
         p,
-        doubtful: stated && !worse && p < ALPHA,
+        doubtful: stated && !worse && p < ALPHA || joint_doubtful,
         screening: None,
     })
 }

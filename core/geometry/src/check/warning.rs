@@ -12,9 +12,9 @@ use serde::Serialize;
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Warning {
     #[error(
-        "The reference points do not fit the sheet within the stated uncertainties (chi-square \
-         {chi2:.1} with {dof} degrees of freedom, probability {p:.1e}): a reference point may have \
-         moved, or a reading is wrong. Nothing is called inside until this is settled."
+        "The reference points do not fit within the stated uncertainties (chi-square {chi2:.1} with \
+         {dof} degrees of freedom, probability {p:.1e}): a reference point may have moved, or a \
+         reading is wrong. Nothing is called inside until this is settled."
     )]
     SetUpTestFailed { chi2: f64, dof: usize, p: f64 },
     #[error(
@@ -37,7 +37,7 @@ pub enum Warning {
         further: Option<FurtherPoint>,
     },
     #[error(
-        "The reference points fall into two groups that each fit the sheet: {} and {}. One of the \
+        "The reference points fall into two groups that each fit on their own: {} and {}. One of the \
          groups moved as a whole, and arithmetic cannot say which: choose the reference points of \
          the group that is undamaged. Nothing is called inside until this is settled.",
         first.join(", "), second.join(", ")
@@ -60,6 +60,11 @@ pub enum Warning {
         shift_mm: Option<f64>,
         limit_mm: f64,
     },
+    #[error(
+        "The shared points of {} do not agree with those of the set-up it was joined to. Nothing is \
+         called inside until this is settled.", parts.join(", ")
+    )]
+    JointDoubtful { parts: Vec<String> },
     #[error(
         "By choice, the instrument is taken as worse than stated: every uncertainty is multiplied \
          with {factor:.2}, and Student's t with {dof} degrees of freedom replaces the normal."
@@ -156,6 +161,11 @@ pub(super) fn about(
                 p: screened.p,
             },
         );
+    }
+    if let Some(common) = request.common.filter(|c| !c.unsettled().is_empty()) {
+        warnings.push(Warning::JointDoubtful {
+            parts: common.unsettled().to_vec(),
+        });
     }
     if let Belief::StudentT { degrees_of_freedom } = fitted.belief {
         warnings.push(Warning::InstrumentScaled {

@@ -15,18 +15,22 @@ use crate::archive::words;
 const NAMED: usize = 8;
 
 pub fn draw(story: &Story, glimpses: &Glimpses) -> Markup {
-    section("line", "The time line", html! {
-        p.lead {
-            "Times are those of " (story.head.zone)
-            ". A photo hangs where its own time puts it, after its camera's clock was put right; "
-            "the small print says how surely. Choose a photo to open the original."
-        }
-        ol.line {
-            @for chapter in &story.chapters {
-                li.chapter { (self::chapter(story, chapter, glimpses)) }
+    section(
+        "line",
+        "The time line",
+        html! {
+            p.lead {
+                "Times are those of " (story.head.zone)
+                ". A photo hangs where its own time puts it, after its camera's clock was put right; "
+                "the small print says how surely. Choose a photo to open the original."
             }
-        }
-    })
+            ol.line {
+                @for chapter in &story.chapters {
+                    li.chapter { (self::chapter(story, chapter, glimpses)) }
+                }
+            }
+        },
+    )
 }
 
 fn chapter(story: &Story, chapter: &Chapter, glimpses: &Glimpses) -> Markup {
@@ -60,11 +64,18 @@ fn span(chapter: &Chapter) -> String {
         None => format!("from {}, {by}; still open", words::moment(opened)),
         Some(closed) => {
             let same_day = words::day(opened) == words::day(closed);
-            let end = if same_day { words::time_of_day(closed) } else { words::moment(closed) };
+            let end = if same_day {
+                words::time_of_day(closed)
+            } else {
+                words::moment(closed)
+            };
             let closer = chapter.closed_by.as_deref().filter(|c| *c != by);
             match closer {
                 None => format!("{} to {end}, {by}", words::moment(opened)),
-                Some(closer) => format!("{} to {end}, {by}; closed by {closer}", words::moment(opened)),
+                Some(closer) => format!(
+                    "{} to {end}, {by}; closed by {closer}",
+                    words::moment(opened)
+                ),
             }
         }
     }
@@ -169,7 +180,9 @@ fn deviations(list: &[Deviation]) -> String {
     let lines: Vec<String> = list
         .iter()
         .map(|d| {
-            let limit = d.limit_mm.map_or(String::new(), |l| format!(" (limit {})", words::stated(l)));
+            let limit = d
+                .limit_mm
+                .map_or(String::new(), |l| format!(" (limit {})", words::stated(l)));
             format!("{} {}{limit}", d.point, d.words)
         })
         .collect();
@@ -183,7 +196,10 @@ fn gate(story: &Story, gate: &Gate) -> Markup {
             div.gate { p { "Hold point " (gate.hold) ", which the plan no longer has" } }
         };
     };
-    let release = hold.releases.iter().find(|r| gate.release.as_ref() == Some(&r.id));
+    let release = hold
+        .releases
+        .iter()
+        .find(|r| gate.release.as_ref() == Some(&r.id));
     html! {
         div.gate.hatched[!gate.by_evidence] {
             h3 {
@@ -215,7 +231,10 @@ fn gate(story: &Story, gate: &Gate) -> Markup {
 }
 
 fn strip(story: &Story, events: &[&Event], glimpses: &Glimpses) -> Markup {
-    let photos: Vec<&PhotoStory> = events.iter().filter_map(|e| story.photo(&e.record)).collect();
+    let photos: Vec<&PhotoStory> = events
+        .iter()
+        .filter_map(|e| story.photo(&e.record))
+        .collect();
     html! {
         ul.strip {
             @for photo in photos { li.print { (print(story, photo, glimpses)) } }
@@ -226,7 +245,10 @@ fn strip(story: &Story, events: &[&Event], glimpses: &Glimpses) -> Markup {
 /// One photo with its caption.
 fn print(story: &Story, photo: &PhotoStory, glimpses: &Glimpses) -> Markup {
     let notes: Vec<_> = photo.notes.iter().filter_map(|id| story.note(id)).collect();
-    let alt = alt(photo, &notes.iter().map(|n| n.text.as_str()).collect::<Vec<_>>());
+    let alt = alt(
+        photo,
+        &notes.iter().map(|n| n.text.as_str()).collect::<Vec<_>>(),
+    );
     html! {
         figure {
             @match &photo.file {

@@ -18,44 +18,52 @@ pub fn draw(story: &Story) -> Markup {
         .as_ref()
         .and_then(|c| story.survey(&c.before))
         .and_then(|s| Some((s, s.report()?)));
-    let part = story.head.part.as_ref().map_or(&[][..], |p| p.points.as_slice());
+    let part = story
+        .head
+        .part
+        .as_ref()
+        .map_or(&[][..], |p| p.points.as_slice());
     let groups = groups(&after.1, part);
-    section("numbers", "The numbers", html! {
-        p.lead {
-            "Deviation is reading minus sheet, in the vehicle's own directions; "
-            span.nb { "u is its standard uncertainty." }
-            @if let Some(sheet) = &story.sheet { " Sheet: " (sheet.source) "." }
-        }
-        (set_up(after.0, &after.1))
-        table.numbers role="table" {
-            caption { (caption(before.as_ref().map(|(s, _)| *s), after.0)) }
-            thead role="rowgroup" {
-                tr role="row" {
-                    th role="columnheader" scope="col" { "Control point" }
-                    @for axis in Axis::ALL {
-                        th role="columnheader" scope="col" { (capital(axis.word())) }
+    section(
+        "numbers",
+        "The numbers",
+        html! {
+            p.lead {
+                "Deviation is reading minus sheet, in the vehicle's own directions; "
+                span.nb { "u is its standard uncertainty." }
+                @if let Some(sheet) = &story.sheet { " Sheet: " (sheet.source) "." }
+            }
+            (set_up(after.0, &after.1))
+            table.numbers role="table" {
+                caption { (caption(before.as_ref().map(|(s, _)| *s), after.0)) }
+                thead role="rowgroup" {
+                    tr role="row" {
+                        th role="columnheader" scope="col" { "Control point" }
+                        @for axis in Axis::ALL {
+                            th role="columnheader" scope="col" { (capital(axis.word())) }
+                        }
+                    }
+                }
+                @for (heading, points) in &groups {
+                    tbody role="rowgroup" {
+                        tr.group role="row" {
+                            th role="rowheader" colspan="4" scope="rowgroup" { (heading) }
+                        }
+                        @for point in points {
+                            (row(point, before.as_ref().map(|(_, r)| r)))
+                        }
                     }
                 }
             }
-            @for (heading, points) in &groups {
-                tbody role="rowgroup" {
-                    tr.group role="row" {
-                        th role="rowheader" colspan="4" scope="rowgroup" { (heading) }
-                    }
-                    @for point in points {
-                        (row(point, before.as_ref().map(|(_, r)| r)))
-                    }
+            @if !after.1.not_on_sheet.is_empty() {
+                p {
+                    "Also measured, and not on the sheet: "
+                    (words::list(&after.1.not_on_sheet.iter().map(|p| p.point.as_str()).collect::<Vec<_>>()))
+                    "."
                 }
             }
-        }
-        @if !after.1.not_on_sheet.is_empty() {
-            p {
-                "Also measured, and not on the sheet: "
-                (words::list(&after.1.not_on_sheet.iter().map(|p| p.point.as_str()).collect::<Vec<_>>()))
-                "."
-            }
-        }
-    })
+        },
+    )
 }
 
 fn caption(before: Option<&SurveyStory>, after: &SurveyStory) -> Markup {
@@ -90,7 +98,11 @@ fn set_up(survey: &SurveyStory, report: &CheckReport<'_>) -> Markup {
 }
 
 fn probability(p: f64) -> String {
-    if p < 0.001 { format!("{p:.0e}") } else { format!("{p:.2}") }
+    if p < 0.001 {
+        format!("{p:.0e}")
+    } else {
+        format!("{p:.2}")
+    }
 }
 
 /// The new part first, then the others, then what the set-up rests on.
@@ -100,7 +112,11 @@ fn groups<'a>(
 ) -> Vec<(&'static str, Vec<&'a PointReport<'a>>)> {
     let on_part = |p: &&PointReport<'_>| part.iter().any(|name| name == p.point);
     let of = |keep: &dyn Fn(&&PointReport<'_>) -> bool| report.points.iter().filter(keep).collect();
-    let others = if part.is_empty() { "Control points" } else { "Other points" };
+    let others = if part.is_empty() {
+        "Control points"
+    } else {
+        "Other points"
+    };
     let all: [(&str, Vec<&PointReport<'_>>); 3] = [
         ("On the new part", of(&|p| on_part(p))),
         (others, of(&|p| !on_part(p) && !p.is_reference)),
@@ -109,7 +125,9 @@ fn groups<'a>(
             of(&|p| !on_part(p) && p.is_reference),
         ),
     ];
-    all.into_iter().filter(|(_, points)| !points.is_empty()).collect()
+    all.into_iter()
+        .filter(|(_, points)| !points.is_empty())
+        .collect()
 }
 
 fn row(point: &PointReport<'_>, before: Option<&CheckReport<'_>>) -> Markup {

@@ -55,60 +55,72 @@ fn hold(hold: &HoldStory) -> Markup {
 }
 
 fn clocks(story: &Story) -> Markup {
-    section("clocks", "Cameras' clocks", html! {
-        ul.plain {
-            @for clock in &story.clocks {
-                li {
-                    strong { (clock.camera) } ": " (clock.words) ", good to "
-                    (words::duration(clock.u_s.max(1.0))) ". It showed "
-                    (words::moment(&clock.showed)) " when it was " (words::moment(&clock.was))
-                    " (" (clock.how) "; " (clock.author) ")."
+    section(
+        "clocks",
+        "Cameras' clocks",
+        html! {
+            ul.plain {
+                @for clock in &story.clocks {
+                    li {
+                        strong { (clock.camera) } ": " (clock.words) ", good to "
+                        (words::duration(clock.u_s.max(1.0))) ". It showed "
+                        (words::moment(&clock.showed)) " when it was " (words::moment(&clock.was))
+                        " (" (clock.how) "; " (clock.author) ")."
+                    }
                 }
             }
-        }
-    })
+        },
+    )
 }
 
 fn struck(story: &Story) -> Markup {
-    section("struck", "Withdrawn and corrected", html! {
-        p.lead { "Nothing is overwritten: what no longer counts stays on record, with the reason." }
-        ul.plain {
-            @for one in &story.struck {
-                li {
-                    (one.kind) " of " (words::moment(&one.at)) ", " (one.author) ": "
-                    s { (words::cut(&one.what, 300)) }
-                    @if let Some(now) = &one.now { " is now " (words::cut(now, 300)) }
-                    @if let Some(reason) = &one.reason { ", withdrawn because: " (reason) }
-                    span.sub { " (" (one.struck_by) ", " (words::moment(&one.struck_at)) ")" }
-                    @for photo in story.photos.iter().filter(|p| p.id == one.id) {
-                        @if let Some(file) = &photo.file {
-                            " " a href=(as_link(file)) { "the original" }
+    section(
+        "struck",
+        "Withdrawn and corrected",
+        html! {
+            p.lead { "Nothing is overwritten: what no longer counts stays on record, with the reason." }
+            ul.plain {
+                @for one in &story.struck {
+                    li {
+                        (one.kind) " of " (words::moment(&one.at)) ", " (one.author) ": "
+                        s { (words::cut(&one.what, 300)) }
+                        @if let Some(now) = &one.now { " is now " (words::cut(now, 300)) }
+                        @if let Some(reason) = &one.reason { ", withdrawn because: " (reason) }
+                        span.sub { " (" (one.struck_by) ", " (words::moment(&one.struck_at)) ")" }
+                        @for photo in story.photos.iter().filter(|p| p.id == one.id) {
+                            @if let Some(file) = &photo.file {
+                                " " a href=(as_link(file)) { "the original" }
+                            }
                         }
                     }
                 }
             }
-        }
-    })
+        },
+    )
 }
 
 fn unsettled(story: &Story) -> Markup {
-    section("unsettled", "Not settled", html! {
-        ul.plain {
-            @for conflict in &story.conflicts {
-                li {
-                    "The job's " (conflict.what) ", set by two devices at once: "
-                    @for (index, value) in conflict.values.iter().enumerate() {
-                        @if index > 0 { "; or " }
-                        strong { (value.value) } " (" (value.author) ", " (words::moment(&value.at)) ")"
+    section(
+        "unsettled",
+        "Not settled",
+        html! {
+            ul.plain {
+                @for conflict in &story.conflicts {
+                    li {
+                        "The job's " (conflict.what) ", set by two devices at once: "
+                        @for (index, value) in conflict.values.iter().enumerate() {
+                            @if index > 0 { "; or " }
+                            strong { (value.value) } " (" (value.author) ", " (words::moment(&value.at)) ")"
+                        }
+                        "."
                     }
-                    "."
+                }
+                @for one in &story.unreadable {
+                    li { "A record in " (one.map) " (" (one.id) "): " (one.why) }
                 }
             }
-            @for one in &story.unreadable {
-                li { "A record in " (one.map) " (" (one.id) "): " (one.why) }
-            }
-        }
-    })
+        },
+    )
 }
 
 fn people(story: &Story) -> Markup {
@@ -131,13 +143,19 @@ fn people(story: &Story) -> Markup {
 
 fn archive(story: &Story) -> Markup {
     let files = [
-        (file::MEASUREMENTS, "every deviation with its uncertainty, limit and verdict"),
+        (
+            file::MEASUREMENTS,
+            "every deviation with its uncertainty, limit and verdict",
+        ),
         (file::READINGS, "the readings as observed"),
         (file::SHEET, "the dimension sheet as it was loaded"),
         (file::PLAN, "the stages and hold points"),
         (file::JOB_JSON, "all of this for programs"),
         (file::DOCUMENT, "the document with its whole history"),
-        (file::README, "what each file is, and how to check the archive"),
+        (
+            file::README,
+            "what each file is, and how to check the archive",
+        ),
     ];
     html! {
         p {

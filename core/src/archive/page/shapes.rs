@@ -213,15 +213,28 @@ mod tests {
             longest: 20.0,
         };
         let whole = shape(&seen(Verdict::Outside, 8.0), drawn).into_string();
-        assert!(whole.contains("M16 0L9 -4V4Z") && !whole.contains("gap"), "{whole}");
+        assert!(
+            whole.contains("M16 0L9 -4V4Z") && !whole.contains("gap"),
+            "{whole}"
+        );
         let cut = shape(&seen(Verdict::Outside, -80.0), drawn).into_string();
-        assert!(cut.contains("M-20 0L-13 -4V4Z") && cut.contains("gap"), "{cut}");
+        assert!(
+            cut.contains("M-20 0L-13 -4V4Z") && cut.contains("gap"),
+            "{cut}"
+        );
     }
 
     #[test]
     fn every_verdict_has_a_shape_of_its_own() {
         use Verdict::*;
-        let all = [Inside, Outside, TooCloseToCall, NoLimitGiven, NotMeasured, Unchecked];
+        let all = [
+            Inside,
+            Outside,
+            TooCloseToCall,
+            NoLimitGiven,
+            NotMeasured,
+            Unchecked,
+        ];
         let drawn = Drawn {
             per_mm: 3.0,
             longest: 20.0,

@@ -41,8 +41,16 @@ const CHARACTER: f64 = 5.6;
 /// The median limit's post stands [`POST`] units from zero; without limits the largest deviation
 /// fills a row.
 pub fn common_scale(reports: &[CheckReport<'_>]) -> f64 {
-    let axes = || reports.iter().flat_map(|r| &r.points).flat_map(|p| p.axes());
-    let mut limits: Vec<f64> = axes().filter_map(|(_, a)| a.limit_mm).filter(|l| *l > 0.0).collect();
+    let axes = || {
+        reports
+            .iter()
+            .flat_map(|r| &r.points)
+            .flat_map(|p| p.axes())
+    };
+    let mut limits: Vec<f64> = axes()
+        .filter_map(|(_, a)| a.limit_mm)
+        .filter(|l| *l > 0.0)
+        .collect();
     limits.sort_by(f64::total_cmp);
     if let Some(median) = limits.get(limits.len() / 2) {
         return POST / median;
@@ -50,7 +58,11 @@ pub fn common_scale(reports: &[CheckReport<'_>]) -> f64 {
     let largest = axes()
         .filter_map(|(_, a)| a.deviation_mm)
         .fold(0.0, |most: f64, mm| most.max(mm.abs()));
-    if largest > 0.0 { ARROW_UP / largest } else { 1.0 }
+    if largest > 0.0 {
+        ARROW_UP / largest
+    } else {
+        1.0
+    }
 }
 
 struct Station<'a> {
@@ -97,7 +109,10 @@ fn stations<'a>(report: &'a CheckReport<'a>, width: f64) -> (Vec<Station<'a>>, f
     points.sort_by(|a, b| a.spec_mm[0].total_cmp(&b.spec_mm[0]));
     let ends = (points.first(), points.last());
     let (from, to) = match ends {
-        (Some(first), Some(last)) => (first.spec_mm[0], last.spec_mm[0].max(first.spec_mm[0] + 1.0)),
+        (Some(first), Some(last)) => (
+            first.spec_mm[0],
+            last.spec_mm[0].max(first.spec_mm[0] + 1.0),
+        ),
         _ => (0.0, 1.0),
     };
     let per_mm_along = |width: f64| (width - LEFT - RIGHT - 2.0 * GAP) / (to - from);
@@ -108,7 +123,11 @@ fn stations<'a>(report: &'a CheckReport<'a>, width: f64) -> (Vec<Station<'a>>, f
         let mm = point.spec_mm[0];
         let on_right = point.side == Side::Right;
         let joins = all.iter_mut().rev().take(4).find(|s| {
-            let free = if on_right { s.right.is_none() } else { s.left.is_none() };
+            let free = if on_right {
+                s.right.is_none()
+            } else {
+                s.left.is_none()
+            };
             free && mm - s.mm <= together
         });
         match joins {
@@ -184,7 +203,9 @@ impl Band {
         let lanes = stations
             .iter()
             .map(|station| {
-                let Some(point) = on(station, side) else { return 0 };
+                let Some(point) = on(station, side) else {
+                    return 0;
+                };
                 let at = point.length.deviation_mm.unwrap_or(0.0) * per_mm;
                 let tip = at.clamp(-ARROW_ALONG, ARROW_ALONG);
                 let number = match point.length.verdict {
@@ -192,10 +213,17 @@ impl Band {
                     _ => 0.0,
                 };
                 let reach = POST + 2.0;
-                let (back, ahead) = if tip < 0.0 { (number - tip, 0.0) } else { (0.0, tip + number) };
+                let (back, ahead) = if tip < 0.0 {
+                    (number - tip, 0.0)
+                } else {
+                    (0.0, tip + number)
+                };
                 let from = station.x - reach.max(back);
                 let to = station.x + reach.max(ahead);
-                let lane = taken.iter().position(|end| *end <= from).unwrap_or(taken.len());
+                let lane = taken
+                    .iter()
+                    .position(|end| *end <= from)
+                    .unwrap_or(taken.len());
                 let lane = lane.min(MOST_LANES - 1);
                 match taken.get_mut(lane) {
                     Some(end) => *end = end.max(to),
@@ -373,10 +401,15 @@ fn said(point: &PointReport<'_>, axis: Axis) -> String {
         Axis::Width => &point.width,
         Axis::Height => &point.height,
     };
-    let found = seen
-        .deviation_mm
-        .map_or(String::new(), |mm| format!("{}, ", words::deviation(axis, mm, point.side)));
-    format!("{} {}: {found}{}", point.point, axis.word(), seen.verdict.words())
+    let found = seen.deviation_mm.map_or(String::new(), |mm| {
+        format!("{}, ", words::deviation(axis, mm, point.side))
+    });
+    format!(
+        "{} {}: {found}{}",
+        point.point,
+        axis.word(),
+        seen.verdict.words()
+    )
 }
 
 fn description(report: &CheckReport<'_>) -> String {
@@ -386,7 +419,11 @@ fn description(report: &CheckReport<'_>) -> String {
         .filter(|p| p.axes().iter().any(|(_, a)| a.verdict == Verdict::Outside))
         .map(|p| p.point)
         .collect();
-    let measured = report.points.iter().filter(|p| p.reading_mm.is_some()).count();
+    let measured = report
+        .points
+        .iter()
+        .filter(|p| p.reading_mm.is_some())
+        .count();
     let rest = if outside.is_empty() {
         "no point is outside its limits".to_owned()
     } else {

@@ -11,7 +11,11 @@ use crate::job::stage::State;
 
 pub fn draw(story: &Story) -> Markup {
     let head = &story.head;
-    let done = story.stages.iter().filter(|s| s.state != State::NotYet).count();
+    let done = story
+        .stages
+        .iter()
+        .filter(|s| s.state != State::NotYet)
+        .count();
     html! {
         header.top {
             p.kind {
@@ -58,50 +62,62 @@ pub fn draw(story: &Story) -> Markup {
 }
 
 fn standing_photos(story: &Story) -> usize {
-    story.photos.iter().filter(|p| p.withdrawn.is_none()).count()
+    story
+        .photos
+        .iter()
+        .filter(|p| p.withdrawn.is_none())
+        .count()
 }
 
 fn days(from: &str, to: &str) -> String {
     let (first, last) = (words::day(from), words::day(to));
-    if first == last { first } else { format!("{first} to {last}") }
+    if first == last {
+        first
+    } else {
+        format!("{first} to {last}")
+    }
 }
 
 /// The answer, how it came about, what was released, what is open, and the cautions.
 pub fn answer(story: &Story) -> Markup {
     let answer = &story.answer;
-    section("answer", "The answer", html! {
-        div.answer {
-            div.mark { (emblem(verdict(answer.outcome))) }
-            div {
-                p.sentence { (answer.sentence) }
-                @for line in &answer.details { p { (line) } }
-            }
-        }
-        @if !answer.released.is_empty() {
-            div.slip.hatched {
-                h3 { "Released without evidence" }
-                ul { @for line in &answer.released { li { (line) } } }
-            }
-        }
-        @if story.surveys.len() > 1 { (trail(story)) }
-        @if let Some(newest) = story.newest() {
-            @if !newest.warnings.is_empty() {
-                div.slip {
-                    h3 { "Good to know about the newest survey" }
-                    ul { @for line in &newest.warnings { li { (line) } } }
+    section(
+        "answer",
+        "The answer",
+        html! {
+            div.answer {
+                div.mark { (emblem(verdict(answer.outcome))) }
+                div {
+                    p.sentence { (answer.sentence) }
+                    @for line in &answer.details { p { (line) } }
                 }
             }
-        }
-        @if !answer.open.is_empty() {
-            div.slip {
-                h3 { "Not settled" }
-                ul { @for line in &answer.open { li { (line) } } }
+            @if !answer.released.is_empty() {
+                div.slip.hatched {
+                    h3 { "Released without evidence" }
+                    ul { @for line in &answer.released { li { (line) } } }
+                }
             }
-        }
-        div.caution role="note" aria-label="Cautions" {
-            @for line in story.cautions { (line) " " }
-        }
-    })
+            @if story.surveys.len() > 1 { (trail(story)) }
+            @if let Some(newest) = story.newest() {
+                @if !newest.warnings.is_empty() {
+                    div.slip {
+                        h3 { "Good to know about the newest survey" }
+                        ul { @for line in &newest.warnings { li { (line) } } }
+                    }
+                }
+            }
+            @if !answer.open.is_empty() {
+                div.slip {
+                    h3 { "Not settled" }
+                    ul { @for line in &answer.open { li { (line) } } }
+                }
+            }
+            div.caution role="note" aria-label="Cautions" {
+                @for line in story.cautions { (line) " " }
+            }
+        },
+    )
 }
 
 /// Every survey in one line: how the structure came to where it is.

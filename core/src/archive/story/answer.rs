@@ -214,7 +214,10 @@ fn released(story: &Story) -> Vec<String> {
     let mut lines = Vec::new();
     for hold in &story.holds {
         for release in &hold.releases {
-            let used = hold.passed.iter().any(|p| p.release.as_ref() == Some(&release.id));
+            let used = hold
+                .passed
+                .iter()
+                .any(|p| p.release.as_ref() == Some(&release.id));
             lines.push(format!(
                 "{}: {} without its evidence by {}, {}: {}",
                 hold.title,
@@ -236,10 +239,15 @@ fn open(story: &Story) -> Vec<String> {
         }
     }
     let standing = || story.photos.iter().filter(|p| p.withdrawn.is_none());
-    let doubtful = standing().filter(|p| p.certainty == Certainty::Doubtful).count();
+    let doubtful = standing()
+        .filter(|p| p.certainty == Certainty::Doubtful)
+        .count();
     if doubtful > 0 {
         let one = "photo has no settled stage";
-        lines.push(format!("{}.", words::count(doubtful, one, "photos have no settled stage")));
+        lines.push(format!(
+            "{}.",
+            words::count(doubtful, one, "photos have no settled stage")
+        ));
     }
     let left_out: Vec<&str> = story
         .photos
@@ -273,7 +281,10 @@ fn open(story: &Story) -> Vec<String> {
         .map(|s| s.title.as_str())
         .collect();
     if !open.is_empty() {
-        lines.push(format!("Still open when this was written: {}.", words::list(&open)));
+        lines.push(format!(
+            "Still open when this was written: {}.",
+            words::list(&open)
+        ));
     }
     let closed: Vec<&str> = story
         .holds
@@ -282,7 +293,10 @@ fn open(story: &Story) -> Vec<String> {
         .map(|h| h.title.as_str())
         .collect();
     if !closed.is_empty() {
-        lines.push(format!("Hold points still closed: {}.", words::list(&closed)));
+        lines.push(format!(
+            "Hold points still closed: {}.",
+            words::list(&closed)
+        ));
     }
     lines
 }

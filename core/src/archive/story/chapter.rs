@@ -76,15 +76,28 @@ pub(super) fn tell(parts: &Parts<'_>) -> Vec<Chapter> {
         plan: parts.plan,
     };
     for survey in parts.surveys {
-        line.put(Some(&survey.stage), EventKind::Survey, &survey.id, Some(&survey.at));
+        line.put(
+            Some(&survey.stage),
+            EventKind::Survey,
+            &survey.id,
+            Some(&survey.at),
+        );
     }
     for note in parts.notes {
         // A note about a photo is told with the photo.
         let told = note.photo.as_ref().is_some_and(|id| {
-            parts.photos.iter().any(|p| p.id == *id && p.withdrawn.is_none())
+            parts
+                .photos
+                .iter()
+                .any(|p| p.id == *id && p.withdrawn.is_none())
         });
         if !told {
-            line.put(note.stage.as_deref(), EventKind::Note, &note.id, Some(&note.at));
+            line.put(
+                note.stage.as_deref(),
+                EventKind::Note,
+                &note.id,
+                Some(&note.at),
+            );
         }
     }
     for tick in parts.ticks {
@@ -196,7 +209,11 @@ impl Line<'_> {
         let at = at?;
         self.chapters.iter().rposition(|chapter| {
             let end = chapter.closed.as_deref().and_then(instant);
-            chapter.opened.as_deref().and_then(instant).is_some_and(|opened| opened <= at)
+            chapter
+                .opened
+                .as_deref()
+                .and_then(instant)
+                .is_some_and(|opened| opened <= at)
                 && end.is_none_or(|end| at <= end)
         })
     }

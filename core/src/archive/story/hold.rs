@@ -118,14 +118,18 @@ fn sentence(state: &HoldState, passed: &[Passing], releases: &[ReleaseStory]) ->
         return match state.state {
             State::Closed => "Closed.".into(),
             State::OpenByEvidence => "Open by its evidence; nothing behind it has begun.".into(),
-            State::OpenByRelease => "Released without its evidence; nothing behind it has begun.".into(),
+            State::OpenByRelease => {
+                "Released without its evidence; nothing behind it has begun.".into()
+            }
         };
     };
     let when = format!("{} began, {}", first.title, words::moment(&first.at));
     if first.by_evidence {
         return format!("Opened by its evidence; {when}.");
     }
-    let release = releases.iter().find(|r| first.release.as_ref() == Some(&r.id));
+    let release = releases
+        .iter()
+        .find(|r| first.release.as_ref() == Some(&r.id));
     let name = release.map_or("A release", |r| r.name.as_str());
     format!("Passed without its evidence; {when}. {name} answers for it.")
 }

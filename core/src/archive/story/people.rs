@@ -57,7 +57,9 @@ pub(super) fn clocks(view: &JobView) -> Vec<ClockStory> {
         .map(|clock| {
             let body = &clock.body;
             let by = match (instant(&body.showed), instant(&body.was)) {
-                (Some(showed), Some(was)) => words::correction(was.duration_since(showed).as_secs()),
+                (Some(showed), Some(was)) => {
+                    words::correction(was.duration_since(showed).as_secs())
+                }
                 _ => "not understood".into(),
             };
             ClockStory {
@@ -110,8 +112,9 @@ fn value_words(what: &str, value: &serde_json::Value) -> String {
             |_| "a plan that can't be read".into(),
             |plan| format!("{} ({} stages)", plan.title, plan.stages.len()),
         ),
-        "new part" => serde_json::from_str::<Part>(&text)
-            .map_or(text, |part| format!("{}: {}", part.name, part.points.join(", "))),
+        "new part" => serde_json::from_str::<Part>(&text).map_or(text, |part| {
+            format!("{}: {}", part.name, part.points.join(", "))
+        }),
         _ => text,
     }
 }
@@ -136,7 +139,10 @@ fn stamps(view: &JobView) -> Vec<&Stamp> {
 }
 
 pub(super) fn people(view: &JobView) -> Vec<String> {
-    let mut names: Vec<String> = stamps(view).into_iter().filter_map(|s| s.person.clone()).collect();
+    let mut names: Vec<String> = stamps(view)
+        .into_iter()
+        .filter_map(|s| s.person.clone())
+        .collect();
     names.sort();
     names.dedup();
     names

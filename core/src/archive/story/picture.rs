@@ -176,12 +176,17 @@ fn tie_words(tie: &Tie, plan: &Plan) -> String {
         Tie::Certain { border_s: None, .. } => "by its time".into(),
         Tie::Certain {
             border_s: Some(s), ..
-        } => format!("by its time, {} from the nearest border", words::duration(*s)),
+        } => format!(
+            "by its time, {} from the nearest border",
+            words::duration(*s)
+        ),
         Tie::Inferred {
             after_file,
             before_file,
             ..
-        } => format!("it has no time: inferred from the numbering, between {after_file} and {before_file}"),
+        } => format!(
+            "it has no time: inferred from the numbering, between {after_file} and {before_file}"
+        ),
         Tie::Borderline {
             earlier,
             later,
@@ -207,10 +212,18 @@ fn tie_words(tie: &Tie, plan: &Plan) -> String {
             (Some(last), None) => format!("taken after {} was closed", title(last)),
             (None, Some(next)) => format!("taken before {} was opened", title(next)),
             (Some(last), Some(next)) => {
-                format!("taken between {} and {}, when no stage was open", title(last), title(next))
+                format!(
+                    "taken between {} and {}, when no stage was open",
+                    title(last),
+                    title(next)
+                )
             }
         },
-        Tie::Ambiguous { earlier, later, why } => {
+        Tie::Ambiguous {
+            earlier,
+            later,
+            why,
+        } => {
             let hour = match why {
                 Why::Repeated => "which the clocks went through twice",
                 Why::Skipped => "which the clocks left out",
@@ -237,7 +250,11 @@ fn clock_words(tied: &PhotoTie) -> String {
     match (shown, moment.u_s) {
         (Some(shown), Some(u)) => {
             let by = moment.at.duration_since(shown).as_secs_f64().round() as i64;
-            format!("{}, good to about {}", words::correction(by), words::duration(u.max(1.0)))
+            format!(
+                "{}, good to about {}",
+                words::correction(by),
+                words::duration(u.max(1.0))
+            )
         }
         (Some(_), None) => "never checked".into(),
         (None, _) => String::new(),

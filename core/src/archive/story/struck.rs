@@ -30,31 +30,61 @@ pub(super) fn tell(view: &JobView, plan: &Plan) -> Vec<Struck> {
     let mut all = Vec::new();
     let survey_name = |id: &RecordId| {
         let survey = view.surveys.iter().find(|s| s.id == *id);
-        survey.map_or("a survey", |s| plan.title_of(&s.body.stage)).to_owned()
+        survey
+            .map_or("a survey", |s| plan.title_of(&s.body.stage))
+            .to_owned()
     };
     let photo_name = |id: &RecordId| {
         let photo = view.photos.iter().find(|p| p.id == *id);
         photo.map_or_else(|| id.short().to_owned(), |p| p.body.name.clone())
     };
-    of(view, &view.sheets, &mut all, |s| format!("{} ({})", s.file, s.source));
-    of(view, &view.openings, &mut all, |o| {
-        format!("{} opened, {}", plan.title_of(&o.stage), words::moment(&o.opened))
+    of(view, &view.sheets, &mut all, |s| {
+        format!("{} ({})", s.file, s.source)
     });
-    of(view, &view.closings, &mut all, |c| format!("closed, {}", words::moment(&c.closed)));
+    of(view, &view.openings, &mut all, |o| {
+        format!(
+            "{} opened, {}",
+            plan.title_of(&o.stage),
+            words::moment(&o.opened)
+        )
+    });
+    of(view, &view.closings, &mut all, |c| {
+        format!("closed, {}", words::moment(&c.closed))
+    });
     of(view, &view.surveys, &mut all, |s| {
-        format!("{}, reference points {}", plan.title_of(&s.stage), s.refs.join(", "))
+        format!(
+            "{}, reference points {}",
+            plan.title_of(&s.stage),
+            s.refs.join(", ")
+        )
     });
     of(view, &view.readings, &mut all, |r| {
-        format!("{}, {}: {} {} {} mm", survey_name(&r.survey), r.point, r.x, r.y, r.z)
+        format!(
+            "{}, {}: {} {} {} mm",
+            survey_name(&r.survey),
+            r.point,
+            r.x,
+            r.y,
+            r.z
+        )
     });
     of(view, &view.photos, &mut all, |p| p.name.clone());
     of(view, &view.notes, &mut all, |n| n.text.clone());
     of(view, &view.ticks, &mut all, |t| t.check.clone());
     of(view, &view.ties, &mut all, |t| {
-        format!("{} belongs to {}", photo_name(&t.photo), plan.title_of(&t.stage))
+        format!(
+            "{} belongs to {}",
+            photo_name(&t.photo),
+            plan.title_of(&t.stage)
+        )
     });
     of(view, &view.clocks, &mut all, |c| {
-        format!("{} showed {} at {}", c.camera, words::moment(&c.showed), words::moment(&c.was))
+        format!(
+            "{} showed {} at {}",
+            c.camera,
+            words::moment(&c.showed),
+            words::moment(&c.was)
+        )
     });
     all.sort_by(|a, b| a.id.cmp(&b.id));
     all

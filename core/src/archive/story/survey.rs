@@ -125,12 +125,18 @@ impl Tally {
                 worst.point,
                 worst.words
             ),
-            (0, 1.., _) => format!("{} too close to call", words::count(close, "point", "points")),
+            (0, 1.., _) => format!(
+                "{} too close to call",
+                words::count(close, "point", "points")
+            ),
             _ if self.inside == 0 => "nothing decided: no limits given".into(),
             _ if self.no_limit_given + self.unchecked > 0 => {
                 "inside wherever it could be decided".into()
             }
-            _ => format!("all {} inside", words::count(self.points, "point", "points")),
+            _ => format!(
+                "all {} inside",
+                words::count(self.points, "point", "points")
+            ),
         }
     }
 }
@@ -210,7 +216,10 @@ fn one(view: &JobView, survey: &Entry<record::Survey>, name: String) -> SurveySt
 }
 
 fn uncertainty(view: &JobView, survey: &Entry<record::Survey>) -> String {
-    let by_reading = view.readings_of(&survey.id).filter(|r| r.body.u.is_some()).count();
+    let by_reading = view
+        .readings_of(&survey.id)
+        .filter(|r| r.body.u.is_some())
+        .count();
     let general = match (survey.body.u_mm, survey.body.mpe_mm) {
         (Some(u), _) => Some(format!(
             "standard uncertainty {} mm on each axis, as stated",
@@ -225,7 +234,10 @@ fn uncertainty(view: &JobView, survey: &Entry<record::Survey>) -> String {
     };
     match (general, by_reading) {
         (Some(general), 0) => general,
-        (Some(general), n) => format!("{general}; {} with their own", words::count(n, "reading", "readings")),
+        (Some(general), n) => format!(
+            "{general}; {} with their own",
+            words::count(n, "reading", "readings")
+        ),
         (None, 0) => "uncertainty not stated: deviations are compared plainly".into(),
         (None, _) => "uncertainty as stated with each reading".into(),
     }
@@ -269,7 +281,10 @@ fn tally(report: &CheckReport<'_>) -> Tally {
             }
             let size = |d: &Deviation| d.mm.abs();
             if let Some(d) = deviation
-                && tally.largest.as_ref().is_none_or(|most| size(&d) > size(most))
+                && tally
+                    .largest
+                    .as_ref()
+                    .is_none_or(|most| size(&d) > size(most))
             {
                 tally.largest = Some(d);
             }
