@@ -295,3 +295,118 @@ fn read_value(doc: &Automerge, value: &ValueRef<'_>, id: &ObjId) -> Value {
         },
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::record::{Note, Reading};
+    use crate::job::view::JobView;
+
+    fn stamp() -> Stamp {
+        Stamp {
+            by: "d".repeat(64),
+            person: None,
+            at: "2026-05-12T08:00:00+01:00".into(),
+        }
+    }
+
+    fn note(text: &str) -> Note {
+        Note {
+            text: text.into(),
+            stage: None,
+            photo: None,
+            about: None,
+        }
+    }
+
+    #[test]
+    fn numbers_come_back_to_the_last_bit() {
+        let mut doc = new_document("job").unwrap();
+        let wanted = [0.1 + 0.2, -1234.567_890_123_4, f64::MIN_POSITIVE];
+        let reading = Reading {
+            survey: RecordId("s".into()),
+            point: "H'".into(),
+            x: wanted[0],
+            y: wanted[1],
+            z: wanted[2],
+            u: Some([0.5, 1.0, 2.0]),
+            time: None,
+            replaces: None,
+        };
+        change(&mut doc, "", |tx| put_record(tx, "r", &reading, &stamp())).unwrap();
+        let again = Automerge::load(&doc.save()).unwrap();
+        let view = JobView::read(&again, "document").unwrap();
+        assert_eq!(view.readings[0].body, reading);
+    }
+
+    #[test]
+    fn what_a_newer_program_added_survives_and_is_counted() {
+        let mut doc = new_document("job").unwrap();
+        change(&mut doc, "", |tx| {
+            put_record(tx, "a", &note("old"), &stamp())?;
+            let (_, notes) = tx.get(ROOT, "notes")?.expect("a map");
+            let (_, at) = tx.get(&notes, "a")?.expect("the note");
+            tx.put(&at, "mood", "from the future")?;
+            let odd = tx.put_object(&notes, "b", ObjType::Map)?;
+            tx.put(&odd, "drawing", 7)?;
+            let later = tx.put_object(ROOT, "dreams", ObjType::Map)?;
+            tx.put(&later, "c", 1)
+        })
+        .unwrap();
+        change(&mut doc, "", |tx| put_record(tx, "d", &note("new"), &stamp())).unwrap();
+        let view = JobView::read(&doc, "document").unwrap();
+        let texts: Vec<&str> = view.notes.iter().map(|n| n.body.text.as_str()).collect();
+        assert_eq!(texts, ["old", "new"]);
+        assert_eq!(view.unreadable.len(), 1);
+        assert_eq!(view.unreadable[0].id.0, "b");
+        let (_, notes) = doc.get(ROOT, "notes").unwrap().unwrap();
+        let (_, at) = doc.get(&notes, "a").unwrap().unwrap();
+        let (mood, _) = doc.get(&at, "mood").unwrap().unwrap();
+        assert_eq!(mood.as_str(), Some("from the future"));
+        assert!(doc.get(ROOT, "dreams").unwrap().is_some());
+    }
+
+    #[test]
+    fn a_newer_major_version_can_be_read_and_not_changed() {
+        let mut doc = new_document("job").unwrap();
+        change(&mut doc, "", |tx| {
+            put_record(tx, "a", &note("old"), &stamp())?;
+            tx.put(ROOT, "schema", SCHEMA + 1)
+        })
+        .unwrap();
+        assert_eq!(JobView::read(&doc, "document").unwrap().notes.len(), 1);
+        let before = doc.get_heads();
+        let refused = change(&mut doc, "", |tx| put_record(tx, "b", &note("n"), &stamp()));
+        assert!(matches!(refused, Err(Error::ReadOnly { found: 2, known: 1 })));
+        assert_eq!(doc.get_heads(), before);
+    }
+
+    #[test]
+    fn a_value_set_by_two_at_once_shows_both_in_the_same_order_everywhere() {
+        let mut one = new_document("job").unwrap();
+        let mut other = one.fork();
+        let by = |who: &str| Stamp {
+            by: who.repeat(64),
+            ..stamp()
+        };
+        change(&mut one, "", |tx| put_about(tx, "name", &"left rail".into(), &by("a"))).unwrap();
+        change(&mut other, "", |tx| put_about(tx, "name", &"van".into(), &by("b"))).unwrap();
+        let mut back = other.fork();
+        back.merge(&mut one.fork()).unwrap();
+        one.merge(&mut other).unwrap();
+        let (here, there) = (
+            JobView::read(&one, "document").unwrap(),
+            JobView::read(&back, "document").unwrap(),
+        );
+        let all = |view: &JobView| -> Vec<Value> {
+            view.name.conflict.iter().map(|c| c.value.clone()).collect()
+        };
+        assert_eq!(all(&here), all(&there));
+        assert_eq!(all(&here).len(), 2);
+        // Setting it again settles it.
+        change(&mut one, "", |tx| put_about(tx, "name", &"left rail".into(), &by("a"))).unwrap();
+        let settled = JobView::read(&one, "document").unwrap();
+        assert!(settled.name.conflict.is_empty());
+        assert_eq!(settled.title(), "left rail");
+    }
+}
