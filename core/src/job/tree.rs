@@ -322,7 +322,7 @@ mod tests {
     #[test]
     fn numbers_come_back_to_the_last_bit() {
         let mut doc = new_document("job").unwrap();
-        let wanted = [0.1 + 0.2, -1234.567_890_123_4, f64::MIN_POSITIVE];
+        let wanted = [0.1 + 0.2, -1_234.567_890_123, f64::MIN_POSITIVE];
         let reading = Reading {
             survey: RecordId("s".into()),
             point: "H'".into(),
@@ -353,7 +353,10 @@ mod tests {
             tx.put(&later, "c", 1)
         })
         .unwrap();
-        change(&mut doc, "", |tx| put_record(tx, "d", &note("new"), &stamp())).unwrap();
+        change(&mut doc, "", |tx| {
+            put_record(tx, "d", &note("new"), &stamp())
+        })
+        .unwrap();
         let view = JobView::read(&doc, "document").unwrap();
         let texts: Vec<&str> = view.notes.iter().map(|n| n.body.text.as_str()).collect();
         assert_eq!(texts, ["old", "new"]);
@@ -377,7 +380,10 @@ mod tests {
         assert_eq!(JobView::read(&doc, "document").unwrap().notes.len(), 1);
         let before = doc.get_heads();
         let refused = change(&mut doc, "", |tx| put_record(tx, "b", &note("n"), &stamp()));
-        assert!(matches!(refused, Err(Error::ReadOnly { found: 2, known: 1 })));
+        assert!(matches!(
+            refused,
+            Err(Error::ReadOnly { found: 2, known: 1 })
+        ));
         assert_eq!(doc.get_heads(), before);
     }
 
@@ -389,8 +395,14 @@ mod tests {
             by: who.repeat(64),
             ..stamp()
         };
-        change(&mut one, "", |tx| put_about(tx, "name", &"left rail".into(), &by("a"))).unwrap();
-        change(&mut other, "", |tx| put_about(tx, "name", &"van".into(), &by("b"))).unwrap();
+        change(&mut one, "", |tx| {
+            put_about(tx, "name", &"left rail".into(), &by("a"))
+        })
+        .unwrap();
+        change(&mut other, "", |tx| {
+            put_about(tx, "name", &"van".into(), &by("b"))
+        })
+        .unwrap();
         let mut back = other.fork();
         back.merge(&mut one.fork()).unwrap();
         one.merge(&mut other).unwrap();
@@ -404,7 +416,10 @@ mod tests {
         assert_eq!(all(&here), all(&there));
         assert_eq!(all(&here).len(), 2);
         // Setting it again settles it.
-        change(&mut one, "", |tx| put_about(tx, "name", &"left rail".into(), &by("a"))).unwrap();
+        change(&mut one, "", |tx| {
+            put_about(tx, "name", &"left rail".into(), &by("a"))
+        })
+        .unwrap();
         let settled = JobView::read(&one, "document").unwrap();
         assert!(settled.name.conflict.is_empty());
         assert_eq!(settled.title(), "left rail");
