@@ -14,7 +14,7 @@ pub struct PlannedMove {
     /// Least squares, weighted by the limits.
     pub best: Move,
     /// Whether any allowed move brings every reading inside, with the proof where none does; none
-    /// where no point has a limit.
+    /// where no point has a limit or the search did not settle.
     pub minimax: Option<Minimax>,
 }
 
@@ -60,7 +60,8 @@ pub fn plan(measured: &Measured, points: &[String], allowed: &Allowed) -> Result
     let best = correct::best_move(&part, allowed).map_err(words)?;
     let minimax = match correct::minimax_move(&part, allowed) {
         Ok(minimax) => Some(minimax),
-        Err(MoveError::NoLimits) => None,
+        // A search that did not settle has no answer; the least-squares move stands without it.
+        Err(MoveError::NoLimits | MoveError::DidNotSettle) => None,
         Err(other) => return Err(words(other)),
     };
     Ok(PlannedMove {
