@@ -236,12 +236,8 @@ impl BagReader {
         listed.retain(|(path, _)| {
             let trouble = if !is_inside(path) {
                 Some("points outside the bag")
-            } else if path.starts_with(tag::PAYLOAD) != (covers == Covers::Payload) {
+            } else if !covers.should_list(path) {
                 Some("does not belong into this manifest")
-            } else if covers == Covers::Tags
-                && matches!(tag::manifest_kind(path), Some((Covers::Tags, _)))
-            {
-                Some("is a tag manifest, which none may list")
             } else {
                 let next = index.len();
                 match index.entry(composed(path)) {

@@ -101,6 +101,10 @@ impl Problem {
         }
     }
 
+    pub(crate) fn byte(at: u64, kind: Kind, detail: impl Into<String>) -> Self {
+        Self::bytes(at, at.saturating_add(1), kind, detail)
+    }
+
     pub(crate) fn bytes(from: u64, to: u64, kind: Kind, detail: impl Into<String>) -> Self {
         Self {
             place: Place::Bytes { from, to },

@@ -264,7 +264,7 @@ impl Check<'_> {
             }
         };
         self.problems
-            .push(Problem::bytes(byte, byte + 1, Kind::Structure, detail));
+            .push(Problem::byte(byte, Kind::Structure, detail));
         Ok(())
     }
 
@@ -312,7 +312,7 @@ impl Check<'_> {
             let Some((there, content)) = local(&mut self.file, at)? else {
                 let detail = format!("no header for {:?} where it should be", entry.name);
                 self.problems
-                    .push(Problem::bytes(at, at + 1, Kind::Structure, detail));
+                    .push(Problem::byte(at, Kind::Structure, detail));
                 return Ok(());
             };
             if there.name != entry.name {

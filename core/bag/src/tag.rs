@@ -37,6 +37,18 @@ pub(crate) enum Covers {
     Tags,
 }
 
+impl Covers {
+    /// Whether a manifest of this kind lists the file of this path: all but the
+    /// tag manifests are listed in one or the other.
+    pub fn should_list(self, path: &str) -> bool {
+        let payload = path.starts_with(PAYLOAD);
+        match self {
+            Self::Payload => payload,
+            Self::Tags => !payload && !matches!(manifest_kind(path), Some((Self::Tags, _))),
+        }
+    }
+}
+
 /// What a file's name says: does it list payload or tag files, and with which
 /// algorithm's digests? `None` for a file that is no manifest.
 pub(crate) fn manifest_kind(path: &str) -> Option<(Covers, &str)> {

@@ -39,7 +39,7 @@ impl BagReader {
         });
 
         let mut payload_files = 0;
-        let mut payload_bytes = 0;
+        let mut payload_bytes: u64 = 0;
         for (item, facts) in self.source.items.iter().zip(&facts) {
             match facts {
                 Some(Ok(facts)) => {
@@ -59,10 +59,11 @@ impl BagReader {
             }
             if item.path.starts_with(tag::PAYLOAD) {
                 payload_files += 1;
-                payload_bytes += match facts {
+                // What could not be read may declare any size at all.
+                payload_bytes = payload_bytes.saturating_add(match facts {
                     Some(Ok(facts)) => facts.bytes,
                     _ => item.size,
-                };
+                });
             }
         }
         self.compare_listings(&mut problems);
@@ -82,39 +83,26 @@ impl BagReader {
     /// Files listed and not there, and files there and not listed.
     fn compare_listings(&self, problems: &mut Problems) {
         let mut missing = HashSet::new();
-        for covers in [Covers::Payload, Covers::Tags] {
-            let manifests = self
-                .manifests
-                .iter()
-                .filter(|manifest| manifest.covers == covers);
-            for manifest in manifests {
-                let found = manifest
-                    .listed
-                    .iter()
-                    .map(|(path, _)| (path, self.source.find(path)));
-                let mut listed = HashSet::new();
-                for (path, found) in found {
-                    match found {
-                        Some(i) => _ = listed.insert(i),
-                        None if missing.insert(path) => {
-                            let detail = format!("{} lists it", manifest.file);
-                            problems.push(Problem::file(path, Kind::Missing, detail));
-                        }
-                        None => {}
+        for manifest in &self.manifests {
+            let mut listed = HashSet::new();
+            for (path, _) in &manifest.listed {
+                match self.source.find(path) {
+                    Some(i) => _ = listed.insert(i),
+                    None if missing.insert(path) => {
+                        let detail = format!("{} lists it", manifest.file);
+                        problems.push(Problem::file(path, Kind::Missing, detail));
                     }
+                    None => {}
                 }
-                for (i, item) in self.source.items.iter().enumerate() {
-                    let payload = item.path.starts_with(tag::PAYLOAD);
-                    let is_tag_manifest =
-                        matches!(tag::manifest_kind(&item.path), Some((Covers::Tags, _)));
-                    if listed.contains(&i) || payload != (covers == Covers::Payload) {
-                        continue;
-                    }
-                    let kind = if payload { Kind::Added } else { Kind::Unlisted };
-                    if !is_tag_manifest {
-                        let detail = format!("{} does not list it", manifest.file);
-                        problems.push(Problem::file(&item.path, kind, detail));
-                    }
+            }
+            for (i, item) in self.source.items.iter().enumerate() {
+                if !listed.contains(&i) && manifest.covers.should_list(&item.path) {
+                    let kind = match manifest.covers {
+                        Covers::Payload => Kind::Added,
+                        Covers::Tags => Kind::Unlisted,
+                    };
+                    let detail = format!("{} does not list it", manifest.file);
+                    problems.push(Problem::file(&item.path, kind, detail));
                 }
             }
         }

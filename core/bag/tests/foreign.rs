@@ -196,6 +196,51 @@ fn bombs() {
     );
 }
 
+/// Sizes and places that no file can have, in the long form.
+#[test]
+fn numbers_beyond_all_measure() {
+    let home = tempfile::tempdir().unwrap();
+    let bytes = hello_zip("a/", &[("a/data/last", "x")]);
+    let directory = bytes
+        .windows(4)
+        .position(|bytes| bytes == b"PK\x01\x02")
+        .unwrap();
+    let end = bytes.len() - 22;
+    let record = end - 46 - "a/data/last".len();
+    for value in [
+        u64::MAX,
+        u64::MAX - 1,
+        1 << 63,
+        (1 << 63) - 1,
+        1 << 62,
+        1 << 40,
+    ] {
+        // Size, size in the zip, place: each alone and all together.
+        for which in [0b001, 0b010, 0b100, 0b111] {
+            let mut long = bytes[..end].to_vec();
+            let mut extra = Vec::new();
+            for (bit, at) in [(1, 24), (2, 20), (4, 42)] {
+                if which & bit != 0 {
+                    long[record + at..record + at + 4].fill(0xff);
+                    extra.extend(value.to_le_bytes());
+                }
+            }
+            let header = [1, 0, extra.len() as u8, 0];
+            long[record + 30] = 4 + extra.len() as u8;
+            long.extend(header.iter().chain(&extra));
+            let mut tail = bytes[end..].to_vec();
+            tail[12..16].copy_from_slice(&((long.len() - directory) as u32).to_le_bytes());
+            long.extend(tail);
+            let report = check_bytes(home.path(), &long).unwrap();
+            assert!(!report.is_whole(), "{value:#x} {which:b}");
+            assert!(
+                report.problems.iter().any(|p| p.kind == Kind::Unreadable),
+                "{value:#x} {which:b}: {report}"
+            );
+        }
+    }
+}
+
 #[test]
 fn listings_beyond_all_measure() {
     let home = tempfile::tempdir().unwrap();
@@ -243,6 +288,7 @@ fn manifests_with_traps() {
         ("/etc/passwd", "points outside the bag"),
         ("C:/data", "points outside the bag"),
         ("hello.txt", "does not belong"),
+        ("tagmanifest-md5.txt", "does not belong"),
         ("data/hello.txt", "is listed twice"),
     ] {
         let manifest = format!("{SHA512}  data/hello.txt\n{SHA512}  {path}\n");

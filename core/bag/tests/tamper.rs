@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use std::fs;
 use std::path::Path;
 
-use common::{Noise, check_bytes, files_below, folder_bag, problems, zip_bag};
+use common::{Noise, check_bytes, files_below, folder_bag, overwrite, problems, zip_bag};
 use datumtrail_bag::{BagReader, Kind, Place, Structure, verify};
 
 /// Alters single bytes of the archive in turn; none may go unnoticed, none panic.
@@ -299,7 +299,7 @@ fn no_altered_byte_of_a_folder_goes_unnoticed() {
             ] {
                 let mut damaged = whole.clone();
                 damaged[at] ^= flip;
-                fs::write(&file, &damaged).unwrap();
+                overwrite(&file, &damaged);
                 let report = verify(&bag).unwrap();
                 assert!(
                     !report.is_whole(),
@@ -308,7 +308,7 @@ fn no_altered_byte_of_a_folder_goes_unnoticed() {
                 );
             }
         }
-        fs::write(&file, &whole).unwrap();
+        overwrite(&file, &whole);
     }
     assert!(verify(&bag).unwrap().is_whole());
 }

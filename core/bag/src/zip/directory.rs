@@ -52,6 +52,10 @@ impl Directory {
 
 /// Reads `len` bytes at `at`; `None` where the file is shorter.
 pub(crate) fn bytes_at(file: &mut File, at: u64, len: u64) -> io::Result<Option<Vec<u8>>> {
+    // No file is that long, and the system would call it a fault of ours.
+    if i64::try_from(at).is_err() {
+        return Ok(None);
+    }
     let mut bytes = Vec::new();
     file.seek(SeekFrom::Start(at))?;
     file.take(len).read_to_end(&mut bytes)?;

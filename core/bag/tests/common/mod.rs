@@ -2,6 +2,7 @@
 #![allow(dead_code)]
 
 use std::fs;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use datumtrail_bag::{BagWriter, Compression, Options, Report, Summary, verify};
@@ -99,8 +100,21 @@ pub fn folder_bag(folder: &Path) -> PathBuf {
 /// What a check of these bytes as a zip says: its report, or its error.
 pub fn check_bytes(folder: &Path, bytes: &[u8]) -> Result<Report, String> {
     let path = folder.join("damaged.zip");
-    fs::write(&path, bytes).unwrap();
+    overwrite(&path, bytes);
     verify(&path).map_err(|error| error.to_string())
+}
+
+/// Like `fs::write`, but never makes the file empty first: some file systems wait
+/// for the disk when a file that was emptied is closed, and tests do this a lot.
+pub fn overwrite(path: &Path, bytes: &[u8]) {
+    let options = fs::OpenOptions::new()
+        .write(true)
+        .create(true)
+        .truncate(false)
+        .open(path);
+    let mut file = options.unwrap();
+    file.write_all(bytes).unwrap();
+    file.set_len(bytes.len() as u64).unwrap();
 }
 
 pub fn problems(report: &Report) -> Vec<String> {
