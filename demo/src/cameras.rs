@@ -20,7 +20,7 @@ use crate::scene::{Motif, draw};
 pub use crate::roll::photos;
 
 /// Width of the story's photographs in pixels; their height is three quarters of it.
-pub const WIDTH: usize = 1280;
+pub const WIDTH: usize = 1024;
 
 const JPEG_QUALITY: u8 = 85;
 

@@ -47,6 +47,7 @@
 //! ```
 
 mod kinds;
+mod misfit;
 mod search;
 
 pub use kinds::{Blunder, corrected};

@@ -73,7 +73,7 @@ pub use screened::{
 };
 pub use warning::{TooCoarse, Warning};
 
-use crate::fit::{self, Reference, SetUp};
+use crate::fit::{FitError, SetUp};
 use crate::frame::Mat3;
 
 pub use crate::screen::ALPHA;
@@ -124,74 +124,28 @@ pub fn check(request: &Request) -> Result<Check, CheckError> {
     let survey = request::sort(request)?;
     let stated = survey.references.iter().all(|r| r.covariance.is_some());
     let build = request.build_spread_mm.filter(|_| stated).unwrap_or(0.0);
-    let build_covariance = Mat3::identity() * build * build;
-
-    let references: Vec<Reference> = survey
-        .references
-        .iter()
-        .map(|r| match r.covariance.filter(|_| stated) {
-            Some(covariance) => Reference {
-                reading: r.reading,
-                reading_covariance: covariance,
-                target: r.target.position_mm,
-                target_covariance: r.target.print_covariance_mm2 + build_covariance,
-            },
-            None => Reference {
-                reading: r.reading,
-                reading_covariance: Mat3::identity(),
-                target: r.target.position_mm,
-                target_covariance: Mat3::zeros(),
-            },
-        })
-        .collect();
+    let references = survey.for_the_fit(stated, build);
     let screened = screened::screen(&references, request, stated)?;
     let fitted = &screened.fitted;
 
-    let mut points = Vec::with_capacity(request.targets.len());
+    let mut points = Vec::with_capacity(survey.points.len());
     let mut parts = deviations::Parts::new(build, request.common);
     for measured in &survey.points {
-        let target = measured.target;
         let Some(reading) = measured.reading else {
-            points.push(result::not_measured(target));
+            points.push(result::not_measured(measured.target));
             continue;
         };
-        let print = target.print_covariance_mm2 * fitted.variance_factor;
         let place = measured
             .reference_index
-            .and_then(|index| screened.kept.iter().position(|&k| k == index));
+            .and_then(|index| screened.kept.iter().position(|&kept| kept == index));
         let seen = match place {
             Some(place) => {
-                let judged = fitted
-                    .judge_by_the_others(place)
-                    .ok_or(CheckError::Fit(fit::FitError::NotSettled))?;
-                let position = fitted.apply(reading.position);
-                parts.push(target, true, position, judged.own_covariance);
-                let spread = build_covariance * fitted.variance_factor;
-                result::Seen {
-                    deviation: judged.deviation,
-                    covariance: stated.then(|| judged.covariance() - spread),
-                    residual: Some(position - target.position_mm),
-                    unchecked: judged.unchecked,
-                }
+                see_reference(fitted, place, measured.target, stated, build, &mut parts)?
             }
-            None => {
-                let position = fitted.apply(reading.position);
-                let deviation = position - target.position_mm;
-                let covariance = reading.covariance.filter(|_| stated);
-                if let Some(own) = covariance {
-                    parts.push(target, false, position, fitted.turn_covariance(own) + print);
-                }
-                result::Seen {
-                    deviation,
-                    covariance: covariance
-                        .map(|own| fitted.place(reading.position, own).covariance + print),
-                    residual: None,
-                    unchecked: [false; 3],
-                }
-            }
+            None => see_other(fitted, &reading, measured.target, stated, &mut parts),
         };
         points.push(result::judge(
-            target,
+            measured.target,
             &seen,
             fitted.belief,
             screened.doubtful,
@@ -203,14 +157,8 @@ pub fn check(request: &Request) -> Result<Check, CheckError> {
         .iter()
         .map(|r| result::place(r, fitted, stated))
         .collect();
-    let used: Vec<&Target> = screened
-        .kept
-        .iter()
-        .filter_map(|&k| survey.references.get(k).map(|r| r.target))
-        .collect();
-    let measured = survey.points.iter().filter(|p| p.reading.is_some());
     let hidden = stated
-        .then(|| screened::hidden(fitted, &used, measured.map(|p| p.target)))
+        .then(|| screened::hidden(&screened, &survey))
         .flatten();
     let mut warnings = Vec::new();
     let screening = screened::report(&screened, &survey, request, &mut warnings);
@@ -229,4 +177,52 @@ pub fn check(request: &Request) -> Result<Check, CheckError> {
         fitted: screened.fitted,
         deviations: parts,
     })
+}
+
+/// A reference point, judged by the others. Build spread is in the set-up, not in the deviation's
+/// own uncertainty.
+fn see_reference(
+    fitted: &SetUp,
+    place: usize,
+    target: &Target,
+    stated: bool,
+    build: f64,
+    parts: &mut deviations::Parts,
+) -> Result<result::Seen, CheckError> {
+    let (judged, residual) = fitted
+        .judge_by_the_others(place)
+        .zip(fitted.residuals.get(place).copied())
+        .ok_or(CheckError::Fit(FitError::NotSettled))?;
+    let position = target.position_mm + residual;
+    parts.push(target, true, position, judged.own_covariance);
+    let spread = Mat3::identity() * (build * build * fitted.variance_factor);
+    Ok(result::Seen {
+        deviation: judged.deviation,
+        covariance: stated.then(|| judged.covariance() - spread),
+        residual: Some(residual),
+        unchecked: judged.unchecked,
+    })
+}
+
+/// A point that the set-up does not rest on.
+fn see_other(
+    fitted: &SetUp,
+    reading: &request::Read,
+    target: &Target,
+    stated: bool,
+    parts: &mut deviations::Parts,
+) -> result::Seen {
+    let position = fitted.apply(reading.position);
+    let covariance = reading.covariance.filter(|_| stated).map(|own| {
+        let print = target.print_covariance_mm2 * fitted.variance_factor;
+        let own = fitted.turn_covariance(own) + print;
+        parts.push(target, false, position, own);
+        own + fitted.covariance_between(position, position)
+    });
+    result::Seen {
+        deviation: position - target.position_mm,
+        covariance,
+        residual: None,
+        unchecked: [false; 3],
+    }
 }

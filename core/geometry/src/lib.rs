@@ -17,19 +17,27 @@
 //! | [`repeat`] | repeated readings averaged, with a test of repeatability |
 //! | [`temperature`] | steel and aluminium at other temperatures than 20 degrees |
 //! | [`rule`] | whether a survey meets what a hold point asks |
+//! | [`damage`] | what moved, as few causes as explain it: mash, sidesway, sag, twist, diamond, spread |
+//! | [`extent`] | how far along each member the structure moved |
 //! | [`correct`] | the move that brings a part in, and the proof where none does |
+//! | [`network`] | positions from distances: the tram gauge's network, adjusted |
+//! | [`audit`] | a sheet that contradicts itself before anyone measures |
 //! | [`stats`] | the few distributions that the rest stands on |
 //!
 //! Everything is in millimetres, in the vehicle's right-handed frame: x (length) positive
 //! rearward, y (width) positive to the vehicle's right, z (height) positive up.
 
+pub mod audit;
 pub mod blunder;
 pub mod check;
 pub mod compare;
 pub mod correct;
+pub mod damage;
+pub mod extent;
 pub mod fit;
 pub mod frame;
 pub mod join;
+pub mod network;
 pub mod plan;
 pub mod repeat;
 pub mod rule;

@@ -1,6 +1,6 @@
 //! What goes into a check, and why it may be refused.
 
-use crate::fit::FitError;
+use crate::fit::{FitError, Reference};
 use crate::frame::{Axis, Mat3, Side, Vec3};
 use crate::join::Common;
 use crate::verdict::rounding_variance;
@@ -199,6 +199,31 @@ pub(super) struct Survey<'a> {
     pub points: Vec<Measured<'a>>,
     pub references: Vec<Ref<'a>>,
     pub strangers: Vec<&'a Reading>,
+}
+
+impl Survey<'_> {
+    /// The reference points as the fit takes them: with their uncertainties and the build spread
+    /// (mm), or with equal weights where no uncertainty was stated.
+    pub(super) fn for_the_fit(&self, stated: bool, build: f64) -> Vec<Reference> {
+        let spread = Mat3::identity() * (build * build);
+        self.references
+            .iter()
+            .map(|r| match r.covariance.filter(|_| stated) {
+                Some(covariance) => Reference {
+                    reading: r.reading,
+                    reading_covariance: covariance,
+                    target: r.target.position_mm,
+                    target_covariance: r.target.print_covariance_mm2 + spread,
+                },
+                None => Reference {
+                    reading: r.reading,
+                    reading_covariance: Mat3::identity(),
+                    target: r.target.position_mm,
+                    target_covariance: Mat3::zeros(),
+                },
+            })
+            .collect()
+    }
 }
 
 pub(super) fn sort<'a>(request: &Request<'a>) -> Result<Survey<'a>, CheckError> {

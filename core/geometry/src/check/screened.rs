@@ -5,7 +5,7 @@ use super::request::{Request, Survey, Target};
 use super::warning::Warning;
 use super::{ALPHA, CheckError};
 use crate::fit::{self, Reference, SetUp};
-use crate::frame::{Mat3, Vec3, direction};
+use crate::frame::{Axis, Mat3, Vec3, direction};
 use crate::screen::{self, Outcome, Screening};
 use crate::sensitivity;
 use serde::Serialize;
@@ -77,7 +77,7 @@ pub struct Hidden {
     pub shift_mm: Option<f64>,
     /// The reference point whose move would do it.
     pub shifted_by: String,
-    /// That move in words.
+    /// That move in words; its opposite shifts as much the other way.
     pub by_move: String,
 }
 
@@ -273,16 +273,22 @@ fn further(
     })
 }
 
-/// What a set-up on the given reference points could have missed, at the farthest of the measured
-/// points.
-pub(super) fn hidden<'a>(
-    fitted: &SetUp,
-    references: &[&Target],
-    measured: impl Iterator<Item = &'a Target>,
-) -> Option<Hidden> {
+/// What the set-up could have missed, at the measured point farthest from its reference points.
+pub(super) fn hidden(screened: &Screened, survey: &Survey) -> Option<Hidden> {
+    let fitted = &screened.fitted;
+    let references: Vec<&Target> = screened
+        .kept
+        .iter()
+        .filter_map(|&k| survey.references.get(k).map(|r| r.target))
+        .collect();
     let alpha = ALPHA / 2.0 / references.len() as f64;
     let away = |t: &Target| (t.position_mm - fitted.centroid).norm();
-    let farthest = measured.max_by(|a, b| away(a).total_cmp(&away(b)))?;
+    let farthest = survey
+        .points
+        .iter()
+        .filter(|p| p.reading.is_some())
+        .map(|p| p.target)
+        .max_by(|a, b| away(a).total_cmp(&away(b)))?;
 
     let mut weakest: Option<(usize, Option<f64>)> = None;
     for place in 0..references.len() {
@@ -305,21 +311,26 @@ pub(super) fn hidden<'a>(
         farthest_point: farthest.point.clone(),
         shift_mm: worst.shift_mm,
         shifted_by: by.point.clone(),
-        by_move: in_words(worst.by_move, by),
+        by_move: in_words(worst.by_move, by, worst.shift_mm.is_some()),
     })
 }
 
 /// A move of a point in words, the largest part first; parts below a tenth of it are left out.
-fn in_words(by: Vec3, target: &Target) -> String {
-    let mut parts: Vec<_> = crate::frame::Axis::ALL
+/// Where any size will do, only the directions are named.
+fn in_words(by: Vec3, target: &Target, sized: bool) -> String {
+    let mut parts: Vec<_> = Axis::ALL
         .into_iter()
         .map(|axis| (axis, by[axis.index()]))
         .filter(|(_, mm)| mm.abs() >= 0.1 * by.amax())
         .collect();
     parts.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()));
-    parts
-        .iter()
-        .map(|&(axis, mm)| format!("{:.1} mm {}", mm.abs(), direction(axis, mm, target.side)))
-        .collect::<Vec<_>>()
-        .join(", ")
+    let words = |&(axis, mm): &(Axis, f64)| {
+        let way = direction(axis, mm, target.side);
+        if sized {
+            format!("{:.1} mm {way}", mm.abs())
+        } else {
+            format!("any amount {way}")
+        }
+    };
+    parts.iter().map(words).collect::<Vec<_>>().join(", ")
 }

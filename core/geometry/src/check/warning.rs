@@ -87,7 +87,7 @@ pub enum Warning {
     )]
     UncheckedReferences { points: Vec<String> },
     #[error(
-        "The uncertainty is too large for the limit at {}: nothing there can be called inside \
+        "The uncertainty is too large for the limit: {}. Nothing there can be called inside \
          before the instrument or the set-up is better.",
         list(entries)
     )]
@@ -124,17 +124,22 @@ fn amount(mm: &Option<f64>) -> String {
     }
 }
 
+/// A few entries in full, many by their number and the worst.
 fn list(entries: &[TooCoarse]) -> String {
     let entry = |e: &TooCoarse| {
-        format!(
-            "{} {} (u {:.2} mm, needs {:.2} mm)",
-            e.point,
-            e.axis.word(),
-            e.u_mm,
-            e.u_needed_mm
-        )
+        let (axis, u, needed) = (e.axis.word(), e.u_mm, e.u_needed_mm);
+        format!("{} {axis} (u {u:.2} mm, needs {needed:.2} mm)", e.point)
     };
-    entries.iter().map(entry).collect::<Vec<_>>().join(", ")
+    if entries.len() <= 3 {
+        return entries.iter().map(entry).collect::<Vec<_>>().join(", ");
+    }
+    let excess = |e: &TooCoarse| e.u_mm / e.u_needed_mm;
+    let worst = entries
+        .iter()
+        .max_by(|a, b| excess(a).total_cmp(&excess(b)))
+        .map(entry)
+        .unwrap_or_default();
+    format!("{} axes, worst at {worst}", entries.len())
 }
 
 /// The warnings that follow from the results; those about screening are there already.

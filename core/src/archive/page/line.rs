@@ -2,9 +2,10 @@
 
 use maud::{Markup, html};
 
+use super::picture::{self, Shown};
 use super::shapes::emblem;
 use super::top::of_tally;
-use super::{Glimpses, picture, section};
+use super::{Glimpses, section};
 use crate::archive::names::as_link;
 use crate::archive::story::{
     Certainty, Chapter, Checked, Deviation, Event, EventKind, Gate, PhotoStory, Story, SurveyStory,
@@ -13,8 +14,22 @@ use crate::archive::words;
 
 /// How many points a list in the time line names.
 const NAMED: usize = 8;
+/// A note with more characters than this gets twice the room.
+const LONG: usize = 240;
+
+/// What everything in the time line may need.
+struct Told<'a> {
+    story: &'a Story,
+    glimpses: &'a Glimpses,
+    shown: Shown,
+}
 
 pub fn draw(story: &Story, glimpses: &Glimpses) -> Markup {
+    let told = Told {
+        story,
+        glimpses,
+        shown: Shown::new(story),
+    };
     section(
         "line",
         "The time line",
@@ -26,16 +41,21 @@ pub fn draw(story: &Story, glimpses: &Glimpses) -> Markup {
             }
             ol.line {
                 @for chapter in &story.chapters {
-                    li.chapter { (self::chapter(story, chapter, glimpses)) }
+                    li.chapter { (self::chapter(&told, chapter)) }
                 }
             }
         },
     )
 }
 
-fn chapter(story: &Story, chapter: &Chapter, glimpses: &Glimpses) -> Markup {
+fn chapter(told: &Told<'_>, chapter: &Chapter) -> Markup {
+    let day = chapter
+        .opened
+        .as_deref()
+        .map(words::day)
+        .unwrap_or_default();
     html! {
-        @for gate in &chapter.gates { (self::gate(story, gate)) }
+        @for gate in &chapter.gates { (self::gate(told.story, gate)) }
         div.stop {
             h3 {
                 (chapter.title)
@@ -45,8 +65,16 @@ fn chapter(story: &Story, chapter: &Chapter, glimpses: &Glimpses) -> Markup {
         }
         @for group in groups(&chapter.events) {
             @match group {
-                Group::Photos(events) => (strip(story, &events, glimpses)),
-                Group::One(event) => (one(story, event)),
+                Group::Hanging(events) => {
+                    ul.strip {
+                        @for event in events { (hanging(told, event, &day)) }
+                    }
+                }
+                Group::Survey(event) => {
+                    @if let Some(survey) = told.story.survey(&event.record) {
+                        (self::survey(told, survey))
+                    }
+                }
             }
         }
     }
@@ -89,54 +117,75 @@ fn ordinal(n: usize) -> String {
     }
 }
 
-/// Photos that follow each other hang side by side.
+/// Photos and notes that follow each other hang side by side; a survey stands across the line.
 enum Group<'a> {
-    Photos(Vec<&'a Event>),
-    One(&'a Event),
+    Hanging(Vec<&'a Event>),
+    Survey(&'a Event),
 }
 
 fn groups(events: &[Event]) -> Vec<Group<'_>> {
     let mut all: Vec<Group<'_>> = Vec::new();
     for event in events {
         match (event.kind, all.last_mut()) {
-            (EventKind::Photo, Some(Group::Photos(photos))) => photos.push(event),
-            (EventKind::Photo, _) => all.push(Group::Photos(vec![event])),
-            _ => all.push(Group::One(event)),
+            (EventKind::Survey, _) => all.push(Group::Survey(event)),
+            (_, Some(Group::Hanging(events))) => events.push(event),
+            _ => all.push(Group::Hanging(vec![event])),
         }
     }
     all
 }
 
-fn one(story: &Story, event: &Event) -> Markup {
-    let at = event.at.as_deref().unwrap_or_default();
-    match event.kind {
-        EventKind::Note => html! {
-            @if let Some(note) = story.note(&event.record) {
-                div.ev.note {
-                    p.at { (words::time_of_day(at)) }
-                    blockquote {
-                        p { (note.text) }
-                        footer { (note.author) @if let Some(about) = &note.about { ", about " (about) } }
+fn hanging(told: &Told<'_>, event: &Event, day: &str) -> Markup {
+    let story = told.story;
+    let at = event.at.as_deref().map(|at| time(at, day));
+    html! {
+        @match event.kind {
+            EventKind::Photo => {
+                @if let Some(photo) = story.photo(&event.record) {
+                    li.print { (print(told, photo, at.as_deref())) }
+                }
+            }
+            EventKind::Note => {
+                @if let Some(note) = story.note(&event.record) {
+                    li.print.long[note.text.chars().count() > LONG] {
+                        div.leaf {
+                            p.words { (note.text) }
+                            p.sub {
+                                (at.as_deref().unwrap_or_default()) ", " (note.author)
+                                @if let Some(about) = &note.about { ", about " (about) }
+                            }
+                        }
                     }
                 }
             }
-        },
-        EventKind::Survey => html! {
-            @if let Some(survey) = story.survey(&event.record) { (self::survey(story, survey)) }
-        },
-        EventKind::Tick => html! {
-            @if let Some(tick) = story.ticks.iter().find(|t| t.id == event.record) {
-                div.ev {
-                    p.at { (words::time_of_day(at)) }
-                    p { "Ticked: " (tick.asked) @if let Some(text) = &tick.text { " (" (text) ")" } ", " (tick.author) }
+            EventKind::Tick => {
+                @if let Some(tick) = story.ticks.iter().find(|t| t.id == event.record) {
+                    li.print {
+                        div.leaf {
+                            p.words {
+                                "Ticked: " (tick.asked)
+                                @if let Some(text) = &tick.text { " (" (text) ")" }
+                            }
+                            p.sub { (at.as_deref().unwrap_or_default()) ", " (tick.author) }
+                        }
+                    }
                 }
             }
-        },
-        EventKind::Photo => html! {},
+            EventKind::Survey => {}
+        }
     }
 }
 
-fn survey(story: &Story, survey: &SurveyStory) -> Markup {
+/// The time of day, and the day where it is not the chapter's.
+fn time(at: &str, day: &str) -> String {
+    if words::day(at) == day {
+        words::time_of_day(at)
+    } else {
+        words::short_moment(at)
+    }
+}
+
+fn survey(told: &Told<'_>, survey: &SurveyStory) -> Markup {
     html! {
         div.ev.survey id=(format!("s-{}", survey.id.short())) {
             p.at { (words::time_of_day(&survey.at)) }
@@ -149,22 +198,12 @@ fn survey(story: &Story, survey: &SurveyStory) -> Markup {
                         None => "can't be computed",
                     }
                 }
-                @if let Checked::Impossible(why) = &survey.check {
-                    p { (why) "." }
-                }
+                @if let Checked::Impossible(why) = &survey.check { p { (why) "." } }
                 @if let Some(tally) = &survey.tally {
-                    @if !tally.beyond.is_empty() {
-                        p {
-                            "Outside: "
-                            (deviations(&tally.beyond))
-                            "."
-                        }
-                    }
-                    @if !tally.close.is_empty() {
-                        p { "Too close to call: " (deviations(&tally.close)) "." }
-                    }
+                    (list("Outside", &tally.beyond))
+                    (list("Too close to call", &tally.close))
                 }
-                (picture::small(story, survey))
+                (picture::small(told.story, survey, &told.shown))
                 p.sub {
                     (words::count(survey.readings, "reading", "readings")) ", " (survey.author) ". "
                     @if let Some(instrument) = &survey.instrument { (instrument) "; " }
@@ -176,17 +215,27 @@ fn survey(story: &Story, survey: &SurveyStory) -> Markup {
     }
 }
 
-fn deviations(list: &[Deviation]) -> String {
-    let lines: Vec<String> = list
+/// Deviations in words; the limit once where all have the same.
+fn list(what: &str, deviations: &[Deviation]) -> Markup {
+    let Some(first) = deviations.first() else {
+        return html! {};
+    };
+    let stated = |d: &Deviation| d.limit_mm.map(words::stated);
+    let common = stated(first).filter(|l| deviations.iter().all(|d| stated(d).as_ref() == Some(l)));
+    let lines: Vec<String> = deviations
         .iter()
-        .map(|d| {
-            let limit = d
-                .limit_mm
-                .map_or(String::new(), |l| format!(" (limit {})", words::stated(l)));
-            format!("{} {}{limit}", d.point, d.words)
+        .map(|d| match stated(d).filter(|_| common.is_none()) {
+            Some(limit) => format!("{} {} (limit {limit} mm)", d.point, d.words),
+            None => format!("{} {}", d.point, d.words),
         })
         .collect();
-    words::short_list(&lines, NAMED)
+    html! {
+        p {
+            (what)
+            @if let Some(limit) = &common { " (limit " (limit) " mm)" }
+            ": " (words::short_list(&lines, NAMED)) "."
+        }
+    }
 }
 
 /// A hold point that stands across the line.
@@ -230,42 +279,29 @@ fn gate(story: &Story, gate: &Gate) -> Markup {
     }
 }
 
-fn strip(story: &Story, events: &[&Event], glimpses: &Glimpses) -> Markup {
-    let photos: Vec<&PhotoStory> = events
-        .iter()
-        .filter_map(|e| story.photo(&e.record))
-        .collect();
-    html! {
-        ul.strip {
-            @for photo in photos { li.print { (print(story, photo, glimpses)) } }
-        }
-    }
-}
-
 /// One photo with its caption.
-fn print(story: &Story, photo: &PhotoStory, glimpses: &Glimpses) -> Markup {
-    let notes: Vec<_> = photo.notes.iter().filter_map(|id| story.note(id)).collect();
-    let alt = alt(
-        photo,
-        &notes.iter().map(|n| n.text.as_str()).collect::<Vec<_>>(),
-    );
+fn print(told: &Told<'_>, photo: &PhotoStory, at: Option<&str>) -> Markup {
+    let notes: Vec<_> = photo
+        .notes
+        .iter()
+        .filter_map(|id| told.story.note(id))
+        .collect();
+    let texts: Vec<&str> = notes.iter().map(|n| n.text.as_str()).collect();
+    let alt = alt(photo, &texts);
     html! {
         figure {
             @match &photo.file {
-                Some(file) => a.frame href=(as_link(file)) { (image(photo, &alt, glimpses)) },
-                None => span.frame { (image(photo, &alt, glimpses)) },
+                Some(file) => a.frame href=(as_link(file)) { (image(photo, &alt, told.glimpses)) },
+                None => span.frame { (image(photo, &alt, told.glimpses)) },
             }
             figcaption {
                 span.no { (photo.number) }
-                @match &photo.taken {
-                    Some(taken) => span.tm { (words::short_moment(taken)) },
-                    None => span.tm { "no time" },
-                }
+                span.tm { (at.unwrap_or("no time")) }
                 @for note in &notes {
-                    span.nt { (note.text) span.sub { " " (note.author) } }
+                    span.words { (note.text) span.sub { " " (note.author) } }
                 }
                 @if let Some(why) = &photo.left_out {
-                    span.nt { "The original is not in this archive: " (why) }
+                    span.words { "The original is not in this archive: " (why) }
                 }
                 span.tie.doubt[photo.certainty == Certainty::Doubtful] { (small_print(photo)) }
             }
@@ -303,17 +339,14 @@ fn image(photo: &PhotoStory, alt: &str, glimpses: &Glimpses) -> Markup {
 
 /// How the photo's time and place are known.
 fn small_print(photo: &PhotoStory) -> String {
-    let mut words = match photo.certainty {
+    let tie = match photo.certainty {
         Certainty::Doubtful => format!("Stage not settled: {}.", photo.tie),
         _ => format!("{}.", upper_first(&photo.tie)),
     };
-    let clock = match (photo.taken_u_s, photo.clock.is_empty()) {
-        (Some(_), false) => format!(" Clock of {} {}.", photo.camera, photo.clock),
-        (None, false) => format!(" {}, clock never checked.", photo.camera),
-        (_, true) => format!(" {}.", photo.camera),
-    };
-    words += &clock;
-    words
+    if photo.clock.is_empty() {
+        return format!("{tie} {}.", photo.camera);
+    }
+    format!("{tie} {}, clock {}.", photo.camera, photo.clock)
 }
 
 fn upper_first(text: &str) -> String {

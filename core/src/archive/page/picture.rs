@@ -22,39 +22,52 @@ pub fn draw(story: &Story) -> Markup {
         .comparison
         .as_ref()
         .and_then(|c| story.survey(&c.before));
-    let per_mm = scale(story);
+    let shown = Shown::new(story);
     section(
         "picture",
         "Where it stands",
         html! {
             p.lead {
                 "The vehicle seen along its own length: its centre line with the control points as "
-                "stations, front to the left, the right side above and the left side below. Each point's "
-                "deviation from the sheet is drawn along length, width and height, larger than the "
-                "vehicle; the posts stand at its limits."
+                "stations, front to the left, the right side above and the left side below. Each "
+                "point's deviation from the sheet is drawn along length, width and height, larger than "
+                "the vehicle; the posts stand at its limits."
             }
             (legend())
             div.pair.alone[before.is_none()] {
                 @if let Some(before) = before {
-                    (figure(before, "Before", per_mm, "before"))
+                    (figure(before, "Before", &shown, "before"))
                 }
-                (figure(newest, if before.is_some() { "After" } else { "Measured" }, per_mm, "after"))
+                (figure(newest, if before.is_some() { "After" } else { "Measured" }, &shown, "after"))
             }
         },
     )
 }
 
-/// One scale for all pictures of the page.
-fn scale(story: &Story) -> f64 {
-    let reports: Vec<_> = story
-        .surveys
-        .iter()
-        .filter_map(SurveyStory::report)
-        .collect();
-    stations::common_scale(&reports)
+/// What all pictures of the page share, so that they can be compared.
+pub struct Shown {
+    per_mm: f64,
+    /// For each of the two widths.
+    lanes: [[usize; 2]; 2],
 }
 
-fn figure(survey: &SurveyStory, word: &str, per_mm: f64, id: &str) -> Markup {
+impl Shown {
+    pub fn new(story: &Story) -> Self {
+        let reports: Vec<_> = story
+            .surveys
+            .iter()
+            .filter_map(SurveyStory::report)
+            .collect();
+        let per_mm = stations::common_scale(&reports);
+        let lanes = [WIDE, NARROW].map(|width| {
+            let each = reports.iter().map(|r| stations::lanes(r, width, per_mm));
+            each.fold([1, 1], |[a, b], [c, d]| [a.max(c), b.max(d)])
+        });
+        Self { per_mm, lanes }
+    }
+}
+
+fn figure(survey: &SurveyStory, word: &str, shown: &Shown, id: &str) -> Markup {
     let phrase = survey
         .tally
         .as_ref()
@@ -67,40 +80,45 @@ fn figure(survey: &SurveyStory, word: &str, per_mm: f64, id: &str) -> Markup {
                 strong { (survey.name) }
                 span.sub { (words::moment(&survey.at)) ": " (phrase) }
             }
-            (both_widths(survey, per_mm, id))
+            (both_widths(survey, shown, id))
         }
     }
 }
 
-/// A survey's picture where it stands in the time line.
-pub fn small(story: &Story, survey: &SurveyStory) -> Markup {
+/// A survey's picture where it stands in the time line, unless it is shown above.
+pub fn small(story: &Story, survey: &SurveyStory, shown: &Shown) -> Markup {
     let shown_above = story.newest().is_some_and(|n| n.id == survey.id)
         || story
             .comparison
             .as_ref()
             .is_some_and(|c| c.before == survey.id);
-    if shown_above || survey.tally.is_none() {
-        return html! {};
-    }
     html! {
-        figure.panel.small {
-            (both_widths(survey, scale(story), survey.id.short()))
+        @if !shown_above && survey.tally.is_some() {
+            figure.panel.small { (both_widths(survey, shown, survey.id.short())) }
         }
     }
 }
 
-fn both_widths(survey: &SurveyStory, per_mm: f64, id: &str) -> Markup {
+/// On a screen, and on a phone or on paper; the style shows one of them.
+fn both_widths(survey: &SurveyStory, shown: &Shown, id: &str) -> Markup {
     let Some(report) = survey.report() else {
         return html! {};
     };
     let title = format!("{}, {}", survey.name, words::moment(&survey.at));
+    let [wide, narrow] = shown.lanes;
+    let drawn = |width: f64, lanes: [usize; 2], id: &str| {
+        let picture = stations::Picture {
+            width,
+            per_mm: shown.per_mm,
+            lanes,
+            title: &title,
+            id,
+        };
+        stations::draw(&report, &picture)
+    };
     html! {
-        div.wide {
-            (stations::draw(&report, WIDE, per_mm, &title, &format!("w-{id}")))
-        }
-        div.narrow {
-            (stations::draw(&report, NARROW, per_mm, &title, &format!("n-{id}")))
-        }
+        div.wide { (drawn(WIDE, wide, &format!("w-{id}"))) }
+        div.narrow { (drawn(NARROW, narrow, &format!("n-{id}"))) }
     }
 }
 

@@ -77,16 +77,26 @@ pub fn gauge(seen: &AxisReport<'_>) -> Markup {
 
 /// A verdict's shape as an emblem, without numbers.
 pub fn emblem(verdict: Verdict) -> Markup {
-    let id = match verdict {
+    html! {
+        svg.em viewBox="-22 -9 44 18" aria-hidden="true" { use href=(symbol(verdict)) {} }
+    }
+}
+
+/// The same, cut close, for where it stands alone.
+pub fn mark(verdict: Verdict) -> Markup {
+    html! {
+        svg.mark viewBox="-11 -7 33 14" aria-hidden="true" { use href=(symbol(verdict)) {} }
+    }
+}
+
+fn symbol(verdict: Verdict) -> &'static str {
+    match verdict {
         Verdict::Inside => "#s-in",
         Verdict::Outside => "#s-out",
         Verdict::TooCloseToCall => "#s-close",
         Verdict::NoLimitGiven => "#s-nolimit",
         Verdict::Unchecked => "#s-unchecked",
         Verdict::NotMeasured => "#s-none",
-    };
-    html! {
-        svg.em viewBox="-22 -9 44 18" aria-hidden="true" { use href=(id) {} }
     }
 }
 
@@ -110,9 +120,9 @@ pub fn symbols() -> Markup {
     html! {
         svg.defs width="0" height="0" aria-hidden="true" focusable="false" {
             defs {
-                g #s-in { (sample(Verdict::Inside, Some(0.8), Some(0.3), Some(3.0))) }
+                g #s-in { (sample(Verdict::Inside, Some(0.4), Some(0.3), Some(3.0))) }
                 g #s-out { (sample(Verdict::Outside, Some(6.4), Some(0.3), Some(3.0))) }
-                g #s-close { (sample(Verdict::TooCloseToCall, Some(2.7), Some(0.8), Some(3.0))) }
+                g #s-close { (sample(Verdict::TooCloseToCall, Some(2.6), Some(1.3), Some(3.0))) }
                 g #s-nolimit { (sample(Verdict::NoLimitGiven, Some(2.0), Some(0.3), None)) }
                 g #s-unchecked { (sample(Verdict::Unchecked, None, None, Some(3.0))) }
                 g #s-none { (sample(Verdict::NotMeasured, None, None, Some(3.0))) }

@@ -26,15 +26,18 @@ const ARROW_UP: f64 = 20.0;
 const ARROW_ALONG: f64 = 46.0;
 /// The height of one lane of lengths.
 const LANE: f64 = 13.0;
-const MOST_LANES: usize = 4;
+const MOST_LANES: usize = 7;
 /// Left of the stations: the rows' names.
 const LEFT: f64 = 44.0;
 const RIGHT: f64 = 14.0;
 /// Stations are at least this far apart.
 const GAP: f64 = 14.0;
 /// Half the height of the strip with the line and the stations' names.
-const STRIP: f64 = 28.0;
-const CHARACTER: f64 = 5.6;
+const STRIP: f64 = 30.0;
+/// A character's width, about.
+const CHARACTER: f64 = 5.9;
+/// Longer names are cut; the table has them whole.
+const LONGEST_NAME: usize = 6;
 
 /// How all pictures of one page draw deviations, so that they can be compared.
 ///
@@ -75,11 +78,39 @@ struct Station<'a> {
     left: Option<&'a PointReport<'a>>,
 }
 
-/// One survey as a picture, `width` units wide, or wider where the stations need it.
-pub fn draw(report: &CheckReport<'_>, width: f64, per_mm: f64, title: &str, id: &str) -> Markup {
+/// How many lanes the lengths take, on the right side and on the left. Pictures that are to be
+/// compared get as many as the one that needs most.
+pub fn lanes(report: &CheckReport<'_>, width: f64, per_mm: f64) -> [usize; 2] {
+    let (stations, _, _) = stations(report, width);
+    [Side::Right, Side::Left].map(|side| Band::new(&stations, side, per_mm, 1).count)
+}
+
+/// One survey as a picture.
+#[derive(Clone, Copy, Debug)]
+pub struct Picture<'a> {
+    /// Units of the drawing; it becomes wider where the stations need it.
+    pub width: f64,
+    /// From [`common_scale`].
+    pub per_mm: f64,
+    /// At least so many lanes, from [`lanes`].
+    pub lanes: [usize; 2],
+    pub title: &'a str,
+    /// What the identities of its title and description begin with.
+    pub id: &'a str,
+}
+
+/// Draws a survey.
+pub fn draw(report: &CheckReport<'_>, picture: &Picture<'_>) -> Markup {
+    let Picture {
+        width,
+        per_mm,
+        lanes: [on_right, on_left],
+        title,
+        id,
+    } = *picture;
     let (stations, width, along) = stations(report, width);
-    let right = Band::new(&stations, Side::Right, per_mm);
-    let left = Band::new(&stations, Side::Left, per_mm);
+    let right = Band::new(&stations, Side::Right, per_mm, on_right);
+    let left = Band::new(&stations, Side::Left, per_mm, on_left);
     let centre = 8.0 + right.height() + STRIP;
     let bottom = centre + STRIP + left.height();
     let height = bottom + 30.0;
@@ -197,7 +228,7 @@ struct Band {
 }
 
 impl Band {
-    fn new(stations: &[Station<'_>], side: Side, per_mm: f64) -> Self {
+    fn new(stations: &[Station<'_>], side: Side, per_mm: f64, at_least: usize) -> Self {
         // Where each lane is taken up to.
         let mut taken: Vec<f64> = Vec::new();
         let lanes = stations
@@ -235,7 +266,7 @@ impl Band {
         Self {
             side,
             lanes,
-            count: taken.len().max(1),
+            count: taken.len().max(at_least).max(1),
         }
     }
 
@@ -332,15 +363,17 @@ impl Drawing {
                     path.ld d=(format!("M{} {}L{} {}V{}", n(station.tick), n(c - 4.0),
                         n(station.x), n(c - 8.0), n(c - STRIP))) {}
                     @if point.is_reference { (reference(station.x, c - 11.5, false)) }
-                    (text_at(station.x, c - 17.0 + right_names.tier(station.x, point.point) * -8.5,
-                        "nm", point.point))
+                    @let name = words::cut(point.point, LONGEST_NAME);
+                    (text_at(station.x, c - 17.5 - 9.5 * right_names.tier(station.x, &name),
+                        "nm", &name))
                 }
                 @if let Some(point) = station.left {
                     path.ld d=(format!("M{} {}L{} {}V{}", n(station.tick), n(c + 4.0),
                         n(station.x), n(c + 8.0), n(c + STRIP))) {}
                     @if point.is_reference { (reference(station.x, c + 11.5, true)) }
-                    (text_at(station.x, c + 23.0 + left_names.tier(station.x, point.point) * 8.5,
-                        "nm", point.point))
+                    @let name = words::cut(point.point, LONGEST_NAME);
+                    (text_at(station.x, c + 24.5 + 9.5 * left_names.tier(station.x, &name),
+                        "nm", &name))
                 }
             }
         }

@@ -4,7 +4,7 @@ use datumtrail_geometry::verdict::Verdict;
 use maud::{Markup, html};
 
 use super::section;
-use super::shapes::emblem;
+use super::shapes::{emblem, mark};
 use crate::archive::story::{Outcome, Story, Tally};
 use crate::archive::words;
 use crate::job::stage::State;
@@ -85,8 +85,8 @@ pub fn answer(story: &Story) -> Markup {
         "answer",
         "The answer",
         html! {
-            div.answer {
-                div.mark { (emblem(verdict(answer.outcome))) }
+                div.answer {
+                (mark(verdict(answer.outcome)))
                 div {
                     p.sentence { (answer.sentence) }
                     @for line in &answer.details { p { (line) } }
@@ -98,23 +98,29 @@ pub fn answer(story: &Story) -> Markup {
                     ul { @for line in &answer.released { li { (line) } } }
                 }
             }
-            @if story.surveys.len() > 1 { (trail(story)) }
-            @if let Some(newest) = story.newest() {
-                @if !newest.warnings.is_empty() {
-                    div.slip {
-                        h3 { "Good to know about the newest survey" }
-                        ul { @for line in &newest.warnings { li { (line) } } }
+            div.beside {
+                div {
+                    @if story.surveys.len() > 1 { (trail(story)) }
+                    @if !answer.open.is_empty() {
+                        div.slip {
+                            h3 { "Not settled" }
+                            ul { @for line in &answer.open { li { (line) } } }
+                        }
                     }
                 }
-            }
-            @if !answer.open.is_empty() {
-                div.slip {
-                    h3 { "Not settled" }
-                    ul { @for line in &answer.open { li { (line) } } }
+                div {
+                    @if let Some(newest) = story.newest() {
+                        @if !newest.warnings.is_empty() {
+                            div.slip {
+                                h3 { "Good to know about the newest survey" }
+                                ul { @for line in &newest.warnings { li { (line) } } }
+                            }
+                        }
+                    }
+                    div.caution role="note" aria-label="Cautions" {
+                        @for line in story.cautions { (line) " " }
+                    }
                 }
-            }
-            div.caution role="note" aria-label="Cautions" {
-                @for line in story.cautions { (line) " " }
             }
         },
     )

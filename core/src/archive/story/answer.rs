@@ -134,29 +134,7 @@ fn judge(story: &Story, tally: &Tally) -> (Outcome, String) {
 }
 
 fn details(story: &Story, newest: &SurveyStory, tally: &Tally) -> Vec<String> {
-    let mut lines = Vec::new();
-    let all = tally.points + tally.not_measured.len();
-    let mut measured = format!(
-        "{}, {}: {} of the {} on the sheet measured",
-        newest.name,
-        words::moment(&newest.at),
-        words::count(tally.points, "point", "points"),
-        all
-    );
-    let kinds = [
-        (tally.inside, "inside"),
-        (tally.outside, "outside"),
-        (tally.too_close_to_call, "too close to call"),
-        (tally.no_limit_given, "with no limit given"),
-        (tally.unchecked, "unchecked"),
-    ];
-    let kinds: Vec<String> = kinds
-        .iter()
-        .filter(|(n, _)| *n > 0)
-        .map(|(n, what)| format!("{n} {what}"))
-        .collect();
-    measured += &format!("; of their axes {}.", words::list(&kinds));
-    lines.push(measured);
+    let mut lines = vec![measured(newest, tally)];
     if !tally.uncertainty_stated {
         lines.push(
             "Uncertainty not stated: deviations were compared with their limits plainly.".into(),
@@ -182,6 +160,35 @@ fn details(story: &Story, newest: &SurveyStory, tally: &Tally) -> Vec<String> {
         ));
     }
     lines
+}
+
+/// What was measured, and with which verdicts.
+fn measured(newest: &SurveyStory, tally: &Tally) -> String {
+    let kinds = [
+        (tally.inside, "inside"),
+        (tally.outside, "outside"),
+        (tally.too_close_to_call, "too close to call"),
+        (tally.no_limit_given, "with no limit given"),
+        (tally.unchecked, "unchecked"),
+    ];
+    let kinds: Vec<String> = kinds
+        .iter()
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, what)| format!("{n} {what}"))
+        .collect();
+    let points = match tally.not_measured.len() {
+        0 => format!("all {} points", tally.points),
+        absent => format!("{} of the {} points", tally.points, tally.points + absent),
+    };
+    let verdicts = match kinds.as_slice() {
+        [one] => format!("all {one}"),
+        _ => words::list(&kinds),
+    };
+    format!(
+        "{}, {}: {points} of the sheet measured, each along three axes; of these {verdicts}.",
+        newest.name,
+        words::moment(&newest.at),
+    )
 }
 
 /// Where the limits come from: each source once, with what it gives.

@@ -64,6 +64,9 @@ pub struct PhotoStory {
     pub left_out: Option<String>,
 }
 
+/// A border nearer than this is mentioned, seconds.
+const NEAR_S: f64 = 600.0;
+
 /// How surely a photo belongs to its stage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -173,13 +176,13 @@ fn tie_words(tie: &Tie, plan: &Plan) -> String {
     let or_none = |stage: &Option<String>| stage.as_deref().map_or("no stage".into(), title);
     match tie {
         Tie::Decided(decision) => format!("placed here by {}", decision.by),
-        Tie::Certain { border_s: None, .. } => "by its time".into(),
         Tie::Certain {
             border_s: Some(s), ..
-        } => format!(
+        } if *s < NEAR_S => format!(
             "by its time, {} from the nearest border",
             words::duration(*s)
         ),
+        Tie::Certain { .. } => "by its time".into(),
         Tie::Inferred {
             after_file,
             before_file,
@@ -248,15 +251,10 @@ fn clock_words(tied: &PhotoTie) -> String {
         Some(Taken::OutOfRange) | None => None,
     };
     match (shown, moment.u_s) {
-        (Some(shown), Some(u)) => {
-            let by = moment.at.duration_since(shown).as_secs_f64().round() as i64;
-            format!(
-                "{}, good to about {}",
-                words::correction(by),
-                words::duration(u.max(1.0))
-            )
+        (Some(shown), Some(_)) => {
+            words::correction(moment.at.duration_since(shown).as_secs_f64().round() as i64)
         }
-        (Some(_), None) => "never checked".into(),
+        (Some(_), None) => "not checked".into(),
         (None, _) => String::new(),
     }
 }

@@ -1,9 +1,9 @@
 //! What a real camera adds: blur away from the focus, glow around lamps, a tone curve, a darker
 //! rim and grain. The two cameras of the story differ in their [`Film`].
 
-use glam::Vec3;
+use glam::{Vec3, Vec4};
 
-use super::noise::hash;
+use super::noise::bits;
 use super::shade::Raw;
 use super::{Camera, Picture};
 
@@ -45,18 +45,18 @@ pub fn develop(mut raw: Raw, camera: &Camera, film: &Film, seed: u32) -> Picture
     let mut rgb = Vec::with_capacity(w * h * 3);
     for (cell, light) in raw.light.iter().enumerate() {
         let (x, y) = (cell % w, cell / w);
-        let mut c = *light + glow.at(x, y);
+        let mut c = *light + glow.near(x, y);
         let (u, v) = (x as f32 / w as f32 - 0.5, y as f32 / h as f32 - 0.5);
         let r2 = (u * u * 1.2 + v * v) / 0.55;
         c *= film.white * film.exposure * (1.0 - film.rim * r2 * (0.35 + 0.65 * r2));
         let grey = c.dot(Vec3::new(0.2126, 0.7152, 0.0722));
         c = (Vec3::splat(grey) + (c - Vec3::splat(grey)) * film.saturation).max(Vec3::ZERO);
         let base = (cell as u32).wrapping_mul(0x85eb_ca6b) ^ seed.wrapping_mul(0xc2b2_ae35);
-        let shared = hash(base) + hash(base ^ 0x5bd1) - 1.0;
-        for (k, value) in [c.x, c.y, c.z].into_iter().enumerate() {
-            let own = hash(base ^ (0x1000 << k)) - 0.5;
-            let byte = curve.at(value) + (shared * 0.8 + own * 0.5) * film.grain * 255.0;
-            rgb.push(byte.round().clamp(0.0, 255.0) as u8);
+        // Grain: one part in grey, one in each colour.
+        let [shared, own @ ..] = bits(base).to_le_bytes().map(|b| f32::from(b) - 127.5);
+        for (value, own) in [c.x, c.y, c.z].into_iter().zip(own) {
+            let byte = curve.at(value) + (shared * 0.75 + own * 0.5) * film.grain;
+            rgb.push((byte + 0.5).clamp(0.0, 255.0) as u8);
         }
     }
     Picture {
@@ -107,21 +107,19 @@ struct Small {
     width: usize,
     height: usize,
     scale: usize,
-    pixels: Vec<[f32; 4]>,
+    pixels: Vec<Vec4>,
 }
 
 impl Small {
     /// Shrinks by `scale`; `weigh` gives a pixel's value and weight.
     fn new(raw: &Raw, scale: usize, weigh: impl Fn(usize, Vec3) -> (Vec3, f32)) -> Small {
         let (width, height) = (raw.width.div_ceil(scale), raw.height.div_ceil(scale));
-        let mut pixels = vec![[0.0; 4]; width * height];
+        let mut pixels = vec![Vec4::ZERO; width * height];
         for (cell, light) in raw.light.iter().enumerate() {
             let (x, y) = (cell % raw.width / scale, cell / raw.width / scale);
             let (c, w) = weigh(cell, *light);
             if let Some(p) = pixels.get_mut(y * width + x) {
-                for (sum, v) in p.iter_mut().zip([c.x * w, c.y * w, c.z * w, w]) {
-                    *sum += v;
-                }
+                *p += (c * w).extend(w);
             }
         }
         Small {
@@ -142,62 +140,57 @@ impl Small {
         Small { pixels, ..*self }
     }
 
+    /// Value at a pixel of the full picture: the nearest small one's.
+    fn near(&self, x: usize, y: usize) -> Vec3 {
+        let k = (y / self.scale) * self.width + x / self.scale;
+        self.pixels
+            .get(k)
+            .map_or(Vec3::ZERO, |p| p.truncate() / p.w.max(1e-6))
+    }
+
     /// Value at a pixel of the full picture, between the small ones, with the weight divided out.
     fn at(&self, x: usize, y: usize) -> Vec3 {
         let s = self.scale as f32;
         let px = ((x as f32 + 0.5) / s - 0.5).clamp(0.0, self.width as f32 - 1.0);
         let py = ((y as f32 + 0.5) / s - 0.5).clamp(0.0, self.height as f32 - 1.0);
-        let (ix, iy) = (px as usize, py as usize);
-        let (fx, fy) = (px.fract(), py.fract());
-        let mut sum = [0.0f32; 4];
-        for (dx, dy, w) in [
-            (0, 0, (1.0 - fx) * (1.0 - fy)),
-            (1, 0, fx * (1.0 - fy)),
-            (0, 1, (1.0 - fx) * fy),
-            (1, 1, fx * fy),
-        ] {
-            let k = (iy + dy).min(self.height - 1) * self.width + (ix + dx).min(self.width - 1);
-            if let Some(p) = self.pixels.get(k) {
-                for (s, v) in sum.iter_mut().zip(p) {
-                    *s += v * w;
-                }
-            }
-        }
-        Vec3::new(sum[0], sum[1], sum[2]) / sum[3].max(1e-6)
+        let (ix, iy) = (px as i32 as usize, py as i32 as usize);
+        let (fx, fy) = (px - ix as f32, py - iy as f32);
+        let row = |y: usize| {
+            let start = y.min(self.height - 1) * self.width;
+            let cell = |x: usize| {
+                self.pixels
+                    .get(start + x.min(self.width - 1))
+                    .copied()
+                    .unwrap_or(Vec4::W)
+            };
+            cell(ix).lerp(cell(ix + 1), fx)
+        };
+        let sum = row(iy).lerp(row(iy + 1), fy);
+        sum.truncate() / sum.w.max(1e-6)
     }
 }
 
 /// A running mean over `2 * radius + 1` pixels along each of `lines` lines.
 fn boxes(
-    pixels: &mut [[f32; 4]],
+    pixels: &mut [Vec4],
     lines: usize,
     length: usize,
     line_step: usize,
     step: usize,
     radius: usize,
 ) {
-    let mut line = vec![[0.0f32; 4]; length];
+    let mut line = vec![Vec4::ZERO; length];
+    let radius = radius as isize;
     for l in 0..lines {
         for (i, value) in line.iter_mut().enumerate() {
             *value = pixels[l * line_step + i * step];
         }
         let clamp = |i: isize| line[i.clamp(0, length as isize - 1) as usize];
-        let mut sum = [0.0f32; 4];
-        for i in -(radius as isize)..=radius as isize {
-            for (s, v) in sum.iter_mut().zip(clamp(i)) {
-                *s += v;
-            }
-        }
+        let mut sum: Vec4 = (-radius..=radius).map(clamp).sum();
         let share = 1.0 / (2 * radius + 1) as f32;
         for i in 0..length {
-            pixels[l * line_step + i * step] = sum.map(|s| s * share);
-            let (enters, leaves) = (
-                clamp((i + radius + 1) as isize),
-                clamp(i as isize - radius as isize),
-            );
-            for k in 0..4 {
-                sum[k] += enters[k] - leaves[k];
-            }
+            pixels[l * line_step + i * step] = sum * share;
+            sum += clamp(i as isize + radius + 1) - clamp(i as isize - radius);
         }
     }
 }

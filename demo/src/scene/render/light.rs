@@ -63,11 +63,21 @@ impl Lit {
             near: (distance * 0.03).max(5.0),
             ..Camera::default()
         };
-        let map = raster::shadow(world, &camera, size);
+        let size = size / 2 * 2;
+        let cells = raster::shadow(world, &camera, size / 2);
+        let mut map = vec![0.0; size * size];
+        for (cell, depths) in cells.depth.iter().enumerate() {
+            let (x, y) = (cell % cells.width * 2, cell / cells.width * 2);
+            for (k, depth) in depths.to_array().into_iter().enumerate() {
+                if let Some(texel) = map.get_mut((y + k / 2) * size + x + k % 2) {
+                    *texel = depth;
+                }
+            }
+        }
         Lit {
             light: light.clone(),
             lens: camera.lens(size, size),
-            map: map.depth.iter().map(|d| d[0]).collect(),
+            map,
             size,
             first: turned(),
             more: turned(),
@@ -78,6 +88,9 @@ impl Lit {
     /// that what is left of the pattern looks like grain.
     pub fn seen_from(&self, place: Vec3, normal: Vec3, pattern: f32) -> f32 {
         let away = self.light.from.distance(place);
+        if normal.dot(self.light.from - place) < -0.05 * away {
+            return 0.0;
+        }
         let texel = away / self.lens.focal;
         let slope = normal
             .dot((self.light.from - place).normalize_or_zero())

@@ -8,6 +8,8 @@ use std::collections::HashMap;
 
 use glam::{Affine3A, Vec2, Vec3};
 
+use super::noise::floor;
+
 /// One corner of a triangle.
 #[derive(Clone, Copy, Debug)]
 pub struct Corner {
@@ -250,34 +252,46 @@ impl Mesh {
             .iter()
             .map(|[a, b, c]| (b.place - a.place).cross(c.place - a.place))
             .collect();
+        let units: Vec<Vec3> = flat.iter().map(|n| n.normalize_or_zero()).collect();
         let key = |p: Vec3| {
             let q = p * 64.0;
-            (q.x.round() as i32, q.y.round() as i32, q.z.round() as i32)
+            [floor(q.x + 0.5), floor(q.y + 0.5), floor(q.z + 0.5)]
         };
-        let mut meeting: HashMap<(i32, i32, i32), Vec<u32>, Mix> =
+        // The corners that meet at a place are a chain through `next`.
+        const END: u32 = u32::MAX;
+        let mut first: HashMap<[i32; 3], u32, Mix> =
             HashMap::with_capacity_and_hasher(self.triangles.len(), Mix);
-        for (i, t) in self.triangles.iter().enumerate() {
-            for c in t {
-                meeting.entry(key(c.place)).or_default().push(i as u32);
+        let mut next = Vec::with_capacity(3 * self.triangles.len());
+        let mut own_chain = Vec::with_capacity(3 * self.triangles.len());
+        let mut heads: Vec<u32> = Vec::new();
+        for c in self.triangles.iter().flatten() {
+            let number = next.len() as u32;
+            let chain = *first.entry(key(c.place)).or_insert(heads.len() as u32);
+            if chain as usize == heads.len() {
+                heads.push(END);
             }
+            next.push(heads[chain as usize]);
+            heads[chain as usize] = number;
+            own_chain.push(chain);
         }
         let least = crease.to_radians().cos();
-        self.triangles
+        units
             .iter()
-            .zip(&flat)
-            .map(|(t, &own)| {
-                let unit = own.normalize_or_zero();
-                t.map(|c| {
-                    let sum: Vec3 = meeting
-                        .get(&key(c.place))
-                        .into_iter()
-                        .flatten()
-                        .filter_map(|&j| flat.get(j as usize))
+            .enumerate()
+            .map(|(t, unit)| {
+                [0, 1, 2].map(|k| {
+                    let mut sum = Vec3::ZERO;
+                    let mut corner = heads[own_chain[3 * t + k] as usize];
+                    while corner != END {
+                        let other = corner as usize / 3;
+                        let along = units[other].dot(*unit);
                         // Winding is not promised, so the other side of a sheet counts as well.
-                        .map(|&n| if n.dot(unit) < 0.0 { -n } else { n })
-                        .filter(|n| n.normalize_or_zero().dot(unit) >= least)
-                        .sum();
-                    sum.normalize_or(unit)
+                        if along.abs() >= least {
+                            sum += flat[other] * along.signum();
+                        }
+                        corner = next[corner as usize];
+                    }
+                    sum.normalize_or(*unit)
                 })
             })
             .collect()

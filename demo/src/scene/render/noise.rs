@@ -16,19 +16,23 @@ fn mixed(x: u32, y: u32, z: u32) -> u32 {
     h ^ (h >> 12)
 }
 
-/// A hash of one number, as a fraction in [0, 1).
-pub fn hash(n: u32) -> f32 {
-    let h = mixed(
+/// A hash of one number.
+pub fn bits(n: u32) -> u32 {
+    mixed(
         n.wrapping_mul(MIX[0]),
         ((n >> 7) ^ 0x51).wrapping_mul(MIX[1]),
         MIX[2],
-    );
-    (h & 0x00ff_ffff) as f32 / 16_777_216.0
+    )
+}
+
+/// A hash of one number, as a fraction in [0, 1).
+pub fn hash(n: u32) -> f32 {
+    (bits(n) & 0x00ff_ffff) as f32 / 16_777_216.0
 }
 
 /// The whole number below. (`f32::floor` is a call on processors without a rounding instruction
 /// in their baseline, and took a tenth of a picture.)
-fn floor(v: f32) -> i32 {
+pub fn floor(v: f32) -> i32 {
     let i = v as i32;
     if (i as f32) > v { i - 1 } else { i }
 }

@@ -2,7 +2,7 @@
 //!
 //! Nooks are found on the screen (after McGuire's "Alchemy" occlusion of 2011, from memory).
 
-use glam::{Vec2, Vec3};
+use glam::{Vec2, Vec3, Vec4};
 
 use super::light::{Lit, turned};
 use super::noise::hash;
@@ -12,12 +12,9 @@ use super::{Lens, World};
 /// How many lamps a world may have; further ones stay dark.
 pub const LAMPS: usize = 3;
 
-/// What falls on a place: how open it is to its surroundings, and how much it sees of each lamp.
-#[derive(Clone, Copy, Default)]
-pub struct Falls {
-    pub open: f32,
-    pub clear: [f32; LAMPS],
-}
+/// What falls on a place: how open it is to its surroundings, then how much it sees of each of up
+/// to [`LAMPS`] lamps; all from 0 to 1.
+pub type Falls = Vec4;
 
 /// What falls where, at half the size of the picture: shadows are soft anyway, and a quarter of
 /// the places takes a quarter of the time.
@@ -29,7 +26,7 @@ pub struct Nooks {
 }
 
 impl Nooks {
-    pub fn new(buffer: &Buffer<4>, world: &World, lens: &Lens, lights: &[Lit], seed: u32) -> Nooks {
+    pub fn new(buffer: &Buffer, world: &World, lens: &Lens, lights: &[Lit], seed: u32) -> Nooks {
         let (width, height) = (buffer.width.div_ceil(2), buffer.height.div_ceil(2));
         let cell = |x: usize, y: usize| {
             (2 * y).min(buffer.height - 1) * buffer.width + (2 * x).min(buffer.width - 1)
@@ -37,7 +34,7 @@ impl Nooks {
         let mut distance = Vec::with_capacity(width * height);
         for y in 0..height {
             for x in 0..width {
-                let d = buffer.depth.get(cell(x, y)).map_or(0.0, |d| d[0]);
+                let d = buffer.depth.get(cell(x, y)).map_or(0.0, |d| d.x);
                 distance.push(if d > 0.0 { 1.0 / d } else { f32::INFINITY });
             }
         }
@@ -50,13 +47,7 @@ impl Nooks {
             far: turned(),
             reach: world.nook,
         };
-        let mut raw = vec![
-            Falls {
-                open: 1.0,
-                clear: [1.0; LAMPS]
-            };
-            width * height
-        ];
+        let mut raw = vec![Falls::ONE; width * height];
         for y in 0..height {
             for x in 0..width {
                 let at = y * width + x;
@@ -74,11 +65,11 @@ impl Nooks {
                     n = -n;
                 }
                 let pattern = hash(((x & 3) + 4 * (y & 3)) as u32 ^ (seed << 8));
-                raw[at].open = rings.open(x, y, p, n, pattern);
+                raw[at].x = rings.open(x, y, p, n, pattern);
                 let back = lens.axes.transpose();
                 let (place, normal) = (lens.eye + back * p, back * n);
-                for (clear, lit) in raw[at].clear.iter_mut().zip(lights) {
-                    *clear = lit.seen_from(place, normal, pattern);
+                for (k, lit) in lights.iter().enumerate() {
+                    raw[at][k + 1] = lit.seen_from(place, normal, pattern);
                 }
             }
         }
@@ -88,18 +79,18 @@ impl Nooks {
         for y in 0..height {
             for x in 0..width {
                 let z = distance[y * width + x];
-                let (mut sum, mut weight) = (Falls::default(), 0.0);
+                let (mut sum, mut weight) = (Falls::ZERO, 0.0);
                 for j in y.saturating_sub(2)..(y + 2).min(height) {
                     for i in x.saturating_sub(2)..(x + 2).min(width) {
                         let k = j * width + i;
                         if (distance[k] - z).abs() < 0.03 * z {
-                            sum.add(&raw[k], 1.0);
+                            sum += raw[k];
                             weight += 1.0;
                         }
                     }
                 }
                 falls.push(if weight > 0.0 {
-                    sum.times(1.0 / weight)
+                    sum / weight
                 } else {
                     raw[y * width + x]
                 });
@@ -117,7 +108,7 @@ impl Nooks {
         let p = (pixel * 0.5 - Vec2::splat(0.25)).max(Vec2::ZERO);
         let (x, y) = (p.x as i32 as usize, p.y as i32 as usize);
         let f = p - Vec2::new(x as f32, y as f32);
-        let (mut sum, mut total) = (Falls::default(), 0.0);
+        let (mut sum, mut total) = (Falls::ZERO, 0.0);
         for (dx, dy) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
             let (i, j) = ((x + dx).min(self.width - 1), (y + dy).min(self.height - 1));
             let k = j * self.width + i;
@@ -132,26 +123,10 @@ impl Nooks {
                 0.002
             };
             let w = (bx * by + 1e-4) * near;
-            sum.add(falls, w);
+            sum += *falls * w;
             total += w;
         }
-        sum.times(1.0 / total)
-    }
-}
-
-impl Falls {
-    fn add(&mut self, other: &Falls, weight: f32) {
-        self.open += other.open * weight;
-        for (c, o) in self.clear.iter_mut().zip(&other.clear) {
-            *c += o * weight;
-        }
-    }
-
-    fn times(self, f: f32) -> Falls {
-        Falls {
-            open: self.open * f,
-            clear: self.clear.map(|c| c * f),
-        }
+        sum / total
     }
 }
 

@@ -25,7 +25,8 @@ pub struct Raw {
 pub fn expose(world: &World, camera: &Camera, width: usize, height: usize, seed: u32) -> Raw {
     let buffer = raster::picture(world, camera, width, height);
     let lens = camera.lens(width, height);
-    let map = (height * 6 / 5).clamp(256, 1536);
+    // Shadows are soft, so their maps may be coarser than the picture.
+    let map = (height * 4 / 5).clamp(256, 1200);
     let lights: Vec<Lit> = world
         .lights
         .iter()
@@ -45,29 +46,41 @@ pub fn expose(world: &World, camera: &Camera, width: usize, height: usize, seed:
         light: Vec::with_capacity(width * height),
         distance: Vec::with_capacity(width * height),
     };
+    let light = |index: u32, depth: f32, pixel: Vec2| match buffer.seen.get(index as usize) {
+        Some(seen) => shader.shade(seen, pixel, nooks.at(pixel, 1.0 / depth)),
+        None => world.sky.from(lens.ray(pixel).normalize(), 0.1),
+    };
     for (cell, (indices, depths)) in buffer.index.iter().zip(&buffer.depth).enumerate() {
         let corner = Vec2::new((cell % width) as f32, (cell / width) as f32);
+        let depths = depths.to_array();
         let mut sum = Vec3::ZERO;
-        let mut left = [true; 4];
-        for k in 0..4 {
-            if !left[k] {
-                continue;
-            }
-            // Samples of one surface are shaded once, in their middle.
-            let (mut count, mut at) = (0.0, Vec2::ZERO);
-            for j in k..4 {
-                if left[j] && same(&buffer, world, indices[k], indices[j], depths[k], depths[j]) {
-                    left[j] = false;
-                    count += 1.0;
-                    at += SAMPLES[j];
+        if indices.iter().all(|i| *i == indices[0]) {
+            let depth = 0.25 * depths.iter().sum::<f32>();
+            sum = light(indices[0], depth, corner + Vec2::splat(0.5));
+        } else {
+            let mut left = [true; 4];
+            for k in 0..4 {
+                if !left[k] {
+                    continue;
                 }
+                // Samples of one surface are shaded once, in their middle.
+                let (mut count, mut at) = (0.0, Vec2::ZERO);
+                for j in k..4 {
+                    if left[j]
+                        && same(
+                            &buffer,
+                            world,
+                            (indices[k], depths[k]),
+                            (indices[j], depths[j]),
+                        )
+                    {
+                        left[j] = false;
+                        count += 1.0;
+                        at += SAMPLES[j];
+                    }
+                }
+                sum += light(indices[k], depths[k], corner + at / count) * (count / 4.0);
             }
-            let pixel = corner + at / count;
-            let light = match buffer.seen.get(indices[k] as usize) {
-                Some(seen) => shader.shade(seen, pixel, nooks.at(pixel, 1.0 / depths[k])),
-                None => world.sky.from(lens.ray(pixel).normalize(), 0.1),
-            };
-            sum += light * (count / 4.0);
         }
         raw.light.push(sum);
         let near = depths.iter().copied().fold(0.0, f32::max);
@@ -81,7 +94,7 @@ pub fn expose(world: &World, camera: &Camera, width: usize, height: usize, seed:
 }
 
 /// Whether two samples of a pixel lie on one smooth piece of one shape.
-fn same(buffer: &Buffer<4>, world: &World, a: u32, b: u32, da: f32, db: f32) -> bool {
+fn same(buffer: &Buffer, world: &World, (a, da): (u32, f32), (b, db): (u32, f32)) -> bool {
     if a == b {
         return true;
     }
@@ -140,7 +153,7 @@ impl Shader<'_> {
             paint(&mut s);
         }
         s.normal = s.normal.normalize_or(normal);
-        let open = falls.open;
+        let open = falls.x;
         let facing = s.normal.dot(view).max(0.04);
         let rough = s.rough.clamp(0.06, 1.0);
 
@@ -165,7 +178,7 @@ impl Shader<'_> {
             out = out * (1.0 - coat_fresnel) + sky.from(bounce, 0.02) * coat_fresnel * closed;
         }
 
-        for (light, clear) in self.world.lights.iter().zip(falls.clear) {
+        for (light, clear) in self.world.lights.iter().zip([falls.y, falls.z, falls.w]) {
             let offset = light.from - place;
             let distance = offset.length().max(1.0);
             let to = offset / distance;

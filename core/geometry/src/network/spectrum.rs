@@ -1,0 +1,232 @@
+//! What the figures determine, and how well: the covariance, and the motions they leave open.
+//!
+//! The normal matrix N is symmetric; N = V diag(lambda) V'. A motion v with lambda = 0 changes no
+//! figure. Such motions are of two kinds:
+//!
+//! - *rigid*: all points move as one body. That is the choice of the frame (the datum defect), not
+//!   a lack of measurements. Inner constraints answer it: of all solutions, the one whose points
+//!   move least, with the covariance N^+ = sum over lambda > 0 of v v' / lambda (Meissl 1969;
+//!   Grafarend and Schaffrin 1974; Teunissen, Adjustment theory, on free networks).
+//! - *lost*: the shape itself is open along v, for example the height of a point from which only
+//!   level distances were taken. No number is reported along it.
+//!
+//! Which part of the open space is rigid: with B an orthonormal basis of the rigid motions of the
+//! movable points and V0 of the open ones, the singular values of B'V0 are the cosines between the
+//! two spaces, and those equal to one belong to motions that are both.
+//!
+//! Laying a free network onto some of its points instead of all of them is an S-transformation
+//! (Baarda 1973): x' = S x with S = I - G (G' E G)^-1 G' E, E selecting the coordinates of those
+//! points and G spanning the open rigid motions; Q' = S Q S'.
+//!
+//! Units: millimetres and square millimetres. Cost: one symmetric eigendecomposition of order 3n
+//! (60 points: 5 ms).
+
+use nalgebra::{DMatrix, DVector};
+
+use super::settle::System;
+use crate::frame::Vec3;
+
+/// Covariance and open motions at one set of positions.
+#[derive(Clone, Debug)]
+pub(super) struct Spectrum {
+    /// Covariance of all movable coordinates, without the open motions.
+    pub q: DMatrix<f64>,
+    /// Orthonormal columns: open rigid motions.
+    pub rigid: DMatrix<f64>,
+    /// Orthonormal columns: open motions of the shape.
+    pub lost: DMatrix<f64>,
+}
+
+/// A motion of unit length whose standard uncertainty exceeds ten metres is open. Far above what
+/// distances on a vehicle can leave uncertain, far below what rounding makes of an exact zero.
+const OPEN_MM: f64 = 1e4;
+/// Cosine from which a motion counts as rigid.
+const SAME: f64 = 1.0 - 1e-7;
+
+impl Spectrum {
+    pub fn of(system: &System, at: &[Vec3], n: DMatrix<f64>) -> Spectrum {
+        let eigen = n.symmetric_eigen();
+        let largest = eigen.eigenvalues.max();
+        let open = (1.0 / (OPEN_MM * OPEN_MM)).max(1e-11 * largest);
+        let size = system.size;
+        let mut scaled = DMatrix::zeros(size, size);
+        let mut kernel = Vec::new();
+        for (i, (lambda, v)) in (eigen
+            .eigenvalues
+            .iter()
+            .zip(eigen.eigenvectors.column_iter()))
+        .enumerate()
+        {
+            if *lambda > open {
+                scaled.set_column(i, &(v / lambda.sqrt()));
+            } else {
+                kernel.push(v.into_owned());
+            }
+        }
+        let q = &scaled * scaled.transpose();
+        let kernel = columns(size, &kernel);
+        let (rigid, lost) = split(&kernel, &rigid_basis(system, at));
+        Spectrum { q, rigid, lost }
+    }
+
+    /// The S-transformation onto some points. None when they leave an open rigid motion open.
+    pub fn laid_onto(&self, system: &System, places: &[usize]) -> Option<Spectrum> {
+        let chosen = rows_of(system, places);
+        let selected = select(&self.rigid, &chosen);
+        let gram = (selected.transpose() * &self.rigid).try_inverse()?;
+        // Distances this poorly fixed would blow the covariance up instead of placing it.
+        if !gram.iter().all(|c| c.is_finite() && c.abs() < 1e12) {
+            return None;
+        }
+        let s =
+            DMatrix::identity(system.size, system.size) - &self.rigid * gram * selected.transpose();
+        Some(Spectrum {
+            q: &s * &self.q * s.transpose(),
+            rigid: self.rigid.clone(),
+            lost: &s * &self.lost,
+        })
+    }
+
+    /// The twist, in the coordinates of the open rigid motions, that brings the chosen points
+    /// nearest to where they were stated: least squares over their coordinates.
+    pub fn twist(&self, system: &System, at: &[Vec3], stated: &[(usize, Vec3)]) -> DVector<f64> {
+        let mut wanted = DVector::zeros(system.size);
+        for (place, position) in stated {
+            if let Some(c) = system.column[*place] {
+                let step = position - at[*place];
+                wanted.fixed_rows_mut::<3>(c).copy_from(&step);
+            }
+        }
+        let places: Vec<usize> = stated.iter().map(|(place, _)| *place).collect();
+        let selected = select(&self.rigid, &rows_of(system, &places));
+        let gram = selected.transpose() * &self.rigid;
+        match gram.pseudo_inverse(1e-9) {
+            Ok(inverse) => &self.rigid * (inverse * selected.transpose() * wanted),
+            Err(_) => DVector::zeros(system.size),
+        }
+    }
+
+    /// The 3 by 3 block of the covariance between two points' columns.
+    pub fn block(&self, a: usize, b: usize) -> crate::frame::Mat3 {
+        self.q.fixed_view::<3, 3>(a, b).into_owned()
+    }
+}
+
+fn columns(rows: usize, vectors: &[DVector<f64>]) -> DMatrix<f64> {
+    let mut m = DMatrix::zeros(rows, vectors.len());
+    for (i, v) in vectors.iter().enumerate() {
+        m.set_column(i, v);
+    }
+    m
+}
+
+fn rows_of(system: &System, places: &[usize]) -> Vec<bool> {
+    let mut chosen = vec![false; system.size];
+    for c in places.iter().filter_map(|&p| system.column[p]) {
+        chosen[c..c + 3].fill(true);
+    }
+    chosen
+}
+
+fn select(m: &DMatrix<f64>, chosen: &[bool]) -> DMatrix<f64> {
+    let mut selected = m.clone();
+    for (row, keep) in chosen.iter().enumerate() {
+        if !keep {
+            selected.row_mut(row).fill(0.0);
+        }
+    }
+    selected
+}
+
+/// An orthonormal basis of the motions that move all movable points as one body and leave the
+/// rigidly held ones in place.
+fn rigid_basis(system: &System, at: &[Vec3]) -> DMatrix<f64> {
+    let centre = at.iter().sum::<Vec3>() / at.len() as f64;
+    let reach = at.iter().map(|p| (p - centre).norm()).fold(1.0, f64::max);
+    let field = |motion: usize, p: &Vec3| match motion {
+        0..3 => Vec3::ith(motion, 1.0),
+        _ => Vec3::ith(motion - 3, 1.0).cross(&(p - centre)) / reach,
+    };
+    let mut moving = DMatrix::zeros(system.size, 6);
+    let mut holding = DMatrix::<f64>::zeros(6, 6);
+    for (p, column) in at.iter().zip(&system.column) {
+        let fields: [Vec3; 6] = std::array::from_fn(|motion| field(motion, p));
+        match column {
+            Some(c) => {
+                for (motion, f) in fields.iter().enumerate() {
+                    moving.fixed_view_mut::<3, 1>(*c, motion).copy_from(f);
+                }
+            }
+            None => {
+                for (i, f) in fields.iter().enumerate() {
+                    for (k, h) in fields.iter().enumerate() {
+                        holding[(i, k)] += f.dot(h);
+                    }
+                }
+            }
+        }
+    }
+    let allowed = kernel_of(holding);
+    range_of(moving * allowed)
+}
+
+fn kernel_of(gram: DMatrix<f64>) -> DMatrix<f64> {
+    let eigen = gram.symmetric_eigen();
+    let kept: Vec<DVector<f64>> = (eigen
+        .eigenvalues
+        .iter()
+        .zip(eigen.eigenvectors.column_iter()))
+    .filter(|(lambda, _)| **lambda < 1e-9)
+    .map(|(_, v)| v.into_owned())
+    .collect();
+    columns(eigen.eigenvectors.nrows(), &kept)
+}
+
+/// An orthonormal basis of the space that the columns span.
+fn range_of(m: DMatrix<f64>) -> DMatrix<f64> {
+    if m.ncols() == 0 {
+        return m;
+    }
+    let eigen = (m.transpose() * &m).symmetric_eigen();
+    let largest = eigen.eigenvalues.max();
+    let kept: Vec<DVector<f64>> = (eigen
+        .eigenvalues
+        .iter()
+        .zip(eigen.eigenvectors.column_iter()))
+    .filter(|(lambda, _)| **lambda > 1e-9 * largest)
+    .map(|(lambda, v)| &m * v / lambda.sqrt())
+    .collect();
+    columns(m.nrows(), &kept)
+}
+
+/// Splits the open space into its rigid part and the rest.
+fn split(kernel: &DMatrix<f64>, basis: &DMatrix<f64>) -> (DMatrix<f64>, DMatrix<f64>) {
+    let empty = DMatrix::zeros(kernel.nrows(), 0);
+    if kernel.ncols() == 0 {
+        return (empty.clone(), empty);
+    }
+    if basis.ncols() == 0 {
+        return (empty, kernel.clone());
+    }
+    let cosines = basis.transpose() * kernel;
+    // Right singular vectors by the eigenvectors of C'C: the squares of the cosines.
+    let eigen = (cosines.transpose() * cosines).symmetric_eigen();
+    let mut rigid = Vec::new();
+    let mut lost = Vec::new();
+    for (square, v) in eigen
+        .eigenvalues
+        .iter()
+        .zip(eigen.eigenvectors.column_iter())
+    {
+        let motion = kernel * v;
+        if *square > SAME {
+            rigid.push(motion);
+        } else {
+            lost.push(motion);
+        }
+    }
+    (
+        columns(kernel.nrows(), &rigid),
+        columns(kernel.nrows(), &lost),
+    )
+}
