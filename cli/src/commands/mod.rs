@@ -1,6 +1,8 @@
 //! One file a command.
 
 mod check;
+mod compare;
+mod damage;
 mod demo;
 mod export;
 mod hold;
@@ -10,6 +12,7 @@ mod note;
 mod part;
 mod photo;
 mod plan;
+mod setup;
 mod sheet;
 mod stage;
 mod survey;
@@ -68,12 +71,15 @@ pub async fn run(args: Args) -> Result<ExitCode> {
         Command::Plan(command) => plan::run(&context, command).await,
         Command::Stage(command) => stage::run(&context, command).await,
         Command::Survey(command) => survey::run(&context, command).await,
-        Command::Check { survey } => check::run(&context, survey.as_deref()).await,
-        Command::Move {
-            points,
-            slide,
-            survey,
-        } => movement::run(&context, &points, slide, survey.as_deref()).await,
+        Command::Setup(command) => setup::run(&context, command).await,
+        Command::Check(asked) => check::run(&context, asked).await,
+        Command::Damage { survey } => damage::run(&context, survey.as_deref()).await,
+        Command::Move(asked) => movement::run(&context, asked).await,
+        Command::Compare {
+            before,
+            after,
+            refs,
+        } => compare::run(&context, &before, &after, &refs).await,
         Command::Hold(command) => hold::run(&context, command).await,
         Command::Photo(command) => photo::run(&context, command).await,
         Command::Note(command) => note::run(&context, command).await,

@@ -3,7 +3,11 @@
 use std::process::ExitCode;
 
 use datumtrail_core::Result;
+use datumtrail_core::error::Error;
+use datumtrail_core::geometry::damage::Zone;
+use datumtrail_core::job::damage::PlaceReport;
 use datumtrail_core::job::measure;
+use datumtrail_core::job::view::Place;
 use datumtrail_core::shop::NewSheet;
 use serde_json::json;
 
@@ -61,6 +65,25 @@ pub async fn run(context: &Context, command: Sheet) -> Result<ExitCode> {
                 wrap(&out, WIDTH, "  ")
             });
         }
+        Sheet::Layout { set, confirm } => {
+            let said: Vec<(String, Place)> = set.iter().map(|s| place(s)).collect::<Result<_>>()?;
+            let places = match confirm || !said.is_empty() {
+                true => job.set_layout(&said).await?,
+                false => job.layout()?,
+            };
+            output::either(context.json, &json!({ "layout": places }), || {
+                layout(&places)
+            });
+        }
+        Sheet::Take { from } => {
+            let id = job.take_sheet(&from).await?;
+            output::either(context.json, &json!({ "id": id }), || {
+                format!(
+                    "The sheet of {from} is now the one that counts ({}).",
+                    id.short()
+                )
+            });
+        }
         Sheet::Show => {
             let view = job.view()?;
             let sheet = measure::sheet_of(&view)?;
@@ -96,4 +119,52 @@ pub async fn run(context: &Context, command: Sheet) -> Result<ExitCode> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// A place as it is typed: POINT=ZONE/MEMBER.
+fn place(typed: &str) -> Result<(String, Place)> {
+    let parts = typed
+        .rsplit_once('=')
+        .and_then(|(point, place)| Some((point, place.split_once('/')?)));
+    let zone = |word: &str| {
+        Zone::ALL
+            .into_iter()
+            .find(|z| z.word() == word.trim().to_lowercase())
+    };
+    parts
+        .and_then(|(point, (word, member))| {
+            let member = member.trim().to_owned();
+            let place = Place {
+                zone: zone(word)?,
+                member,
+            };
+            (!place.member.is_empty()).then(|| (point.trim().to_owned(), place))
+        })
+        .ok_or_else(|| Error::Invalid {
+            what: format!("«{typed}» is no place"),
+            todo: "write POINT=ZONE/MEMBER with front, centre or rear: \"H=front/left rail\""
+                .into(),
+        })
+}
+
+fn layout(places: &[PlaceReport]) -> String {
+    let mut table = Table::new(&["point", "zone", "member", ""]);
+    for p in places {
+        table.row(vec![
+            p.point.clone(),
+            p.zone.word().into(),
+            p.member.clone(),
+            if p.proposed { "proposed" } else { "" }.into(),
+        ]);
+    }
+    let mut out = table.show();
+    if places.iter().any(|p| p.proposed) {
+        out += &wrap(
+            "\nWhat is proposed comes from the positions alone. Correct a place with --set \
+             \"H=front/left rail\", and confirm the rest: datumtrail sheet layout --confirm",
+            WIDTH,
+            "",
+        );
+    }
+    out
 }
