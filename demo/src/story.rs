@@ -308,7 +308,7 @@ impl<T: FnMut(Event)> Teller<'_, T> {
                 ..NewSurvey::default()
             })
             .await?;
-        let measured = self.job.check(Some(&id.0)).await?;
+        let measured = self.job.check(Some(&id.id.0)).await?;
         let report = measured.report();
         for part in &mut self.part {
             let Some(seen) = report.points.iter().find(|p| p.point == part.name) else {

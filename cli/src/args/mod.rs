@@ -1,12 +1,14 @@
 //! What can be typed.
 
 mod measuring;
+mod tram;
 
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
 pub use measuring::{Blunders, Check, Material, Move, Setup, Survey, SurveyAdd};
+pub use tram::{About as TramAbout, Kind, Tram};
 
 /// The record of a structural collision repair: what was measured, photographed and noted at each
 /// stage, and the proof that the structure is where its maker says it must be.
@@ -80,6 +82,9 @@ pub enum Command {
     },
     /// Where to push a part, and what to expect afterwards
     Move(Move),
+    /// Tram readings: distances between control points
+    #[command(subcommand)]
+    Tram(Tram),
     /// What moved between two surveys, whatever the sheet says
     Compare {
         /// The earlier survey, or a stage for its newest
@@ -161,9 +166,15 @@ pub enum Sheet {
         /// Where the file's x, y and z grow, such as forward,left,up
         #[arg(long, default_value = "rearward,right,up")]
         axes: String,
+        /// Keep the sheet that counts and add this to it: distances beside positions
+        #[arg(long)]
+        add: bool,
     },
     /// The sheet that counts
     Show,
+    /// The sheet against itself: chains that don't close, diagonals that contradict, sides that
+    /// don't mirror
+    Audit,
     /// Where zones and members lie; what the sheet leaves open is proposed, for you to confirm
     Layout {
         /// Correct places: POINT=ZONE/MEMBER, such as "H=front/left rail"

@@ -16,6 +16,7 @@ mod setup;
 mod sheet;
 mod stage;
 mod survey;
+mod tram;
 mod verify;
 mod withdraw;
 
@@ -80,6 +81,7 @@ pub async fn run(args: Args) -> Result<ExitCode> {
             after,
             refs,
         } => compare::run(&context, &before, &after, &refs).await,
+        Command::Tram(command) => tram::run(&context, command).await,
         Command::Hold(command) => hold::run(&context, command).await,
         Command::Photo(command) => photo::run(&context, command).await,
         Command::Note(command) => note::run(&context, command).await,

@@ -5,6 +5,7 @@ use std::process::ExitCode;
 use datumtrail_core::Result;
 use datumtrail_core::error::Error;
 use datumtrail_core::geometry::damage::Zone;
+use datumtrail_core::job::audit::SheetAudit;
 use datumtrail_core::job::damage::PlaceReport;
 use datumtrail_core::job::measure;
 use datumtrail_core::job::view::Place;
@@ -27,6 +28,7 @@ pub async fn run(context: &Context, command: Sheet) -> Result<ExitCode> {
             limit_source,
             units,
             axes,
+            add,
         } => {
             let loaded = job
                 .load_sheet(NewSheet {
@@ -37,6 +39,7 @@ pub async fn run(context: &Context, command: Sheet) -> Result<ExitCode> {
                     limit_source,
                     units: units.word(),
                     axes: Some(axes),
+                    add,
                 })
                 .await?;
             let points = loaded.sheet.points().len();
@@ -64,6 +67,10 @@ pub async fn run(context: &Context, command: Sheet) -> Result<ExitCode> {
                 }
                 wrap(&out, WIDTH, "  ")
             });
+        }
+        Sheet::Audit => {
+            let found = job.audit_sheet()?;
+            output::either(context.json, &found, || audited(&found));
         }
         Sheet::Layout { set, confirm } => {
             let said: Vec<(String, Place)> = set.iter().map(|s| place(s)).collect::<Result<_>>()?;
@@ -167,4 +174,50 @@ fn layout(places: &[PlaceReport]) -> String {
         );
     }
     out
+}
+
+fn audited(found: &SheetAudit) -> String {
+    let mut out = vec![crate::show::heading("The sheet against itself")];
+    let mut say = |line: &str| out.push(wrap(line, WIDTH, "    "));
+    let compared = match found.compared {
+        1 => "1 comparison".to_owned(),
+        n => format!("{n} comparisons"),
+    };
+    match found.doubts.len() {
+        0 => say(&format!("No doubts. {compared} made.")),
+        1 => say(&format!(
+            "1 doubt in {compared}. A doubt is a question to the sheet, never a correction."
+        )),
+        n => say(&format!(
+            "{n} doubts in {compared}. A doubt is a question to the sheet, never a correction."
+        )),
+    }
+    say("");
+    for doubt in &found.doubts {
+        say(&format!("- {}", doubt.words));
+        doubt
+            .explanations
+            .iter()
+            .for_each(|e| say(&format!("    Perhaps: {e}.")));
+    }
+    if let Some(meaning) = &found.meaning {
+        say(&format!(
+            "Its distances agree best with each other when read so: {meaning}."
+        ));
+    }
+    for pair in &found.asymmetric {
+        let [x, y, z] = pair.difference_mm;
+        say(&format!(
+            "Not symmetrical, which may be so: {} (length {x:+.1}, width {y:+.1}, height {z:+.1} mm).",
+            pair.point
+        ));
+    }
+    if !found.unchecked.is_empty() {
+        say(&format!(
+            "Unchecked, since no other figure would show an error in them: {}.",
+            found.unchecked.join("; ")
+        ));
+    }
+    found.remarks.iter().for_each(|r| say(r));
+    out.join("\n")
 }

@@ -6,7 +6,7 @@ use datumtrail_core::Result;
 use datumtrail_core::error::Error;
 use datumtrail_core::geometry::blunder::Blunder;
 use datumtrail_core::job::{record, view};
-use datumtrail_core::shop::{Again, NewReading, NewSurvey};
+use datumtrail_core::shop::{Again, NewReading, NewSurvey, SurveyAdded};
 use serde_json::json;
 
 use super::{Context, file_name, read};
@@ -135,7 +135,7 @@ async fn add(context: &Context, new: SurveyAdd) -> Result<()> {
         Material::Steel => datumtrail_core::geometry::temperature::Material::Steel,
         Material::Aluminium => datumtrail_core::geometry::temperature::Material::Aluminium,
     });
-    let id = job
+    let SurveyAdded { id, suspicions } = job
         .add_survey(NewSurvey {
             stage: new.stage.clone(),
             refs: new.refs,
@@ -158,7 +158,8 @@ async fn add(context: &Context, new: SurveyAdd) -> Result<()> {
         .await?;
     let view = job.view()?;
     let count = view.readings_of(&id).count();
-    let value = json!({ "id": id, "stage": new.stage, "readings": count });
+    let value =
+        json!({ "id": id, "stage": new.stage, "readings": count, "suspicions": suspicions });
     output::either(context.json, &value, || {
         let mut out = format!(
             "Recorded the survey {} in {} with {count} readings.",
@@ -168,6 +169,10 @@ async fn add(context: &Context, new: SurveyAdd) -> Result<()> {
         if !stated {
             out += "\nUncertainty not stated: the readings will be compared plainly. State the \
                     instrument's with --mpe or --u.";
+        }
+        if !suspicions.is_empty() {
+            out += "\nIt can't be set up as it stands.\n";
+            out += &show::check::suspected(&suspicions).unwrap_or_default();
         }
         out += "\nSee what it says: datumtrail check";
         show::wrap(&out, show::WIDTH, "  ")

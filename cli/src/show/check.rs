@@ -70,7 +70,7 @@ pub fn survey(report: &CheckReport<'_>, suspicions: &[Suspicion]) -> String {
 }
 
 /// Blunders that would explain the readings, each with the command that mends it.
-fn suspected(suspicions: &[Suspicion]) -> Option<String> {
+pub fn suspected(suspicions: &[Suspicion]) -> Option<String> {
     if suspicions.is_empty() {
         return None;
     }

@@ -99,7 +99,31 @@ pub fn sheet_of(view: &JobView) -> Result<Sheet> {
             "load the maker's dimensions: datumtrail sheet load FILE.csv --source TEXT",
         )
     })?;
-    read_sheet(&entry.body)
+    let newest = read_sheet(&entry.body)?;
+    let earlier = |id: &RecordId| view.sheets.iter().find(|s| s.id == *id && s.stands());
+    let (mut points, mut distances) = (newest.points().to_vec(), newest.distances().to_vec());
+    let mut sources = vec![newest.source().to_owned()];
+    let mut seen = vec![&entry.id];
+    let mut adds_to = entry.body.adds_to.as_ref().and_then(earlier);
+    while let Some(more) = adds_to.filter(|more| !seen.contains(&&more.id)) {
+        let sheet = read_sheet(&more.body)?;
+        points.splice(0..0, sheet.points().iter().cloned());
+        distances.splice(0..0, sheet.distances().iter().cloned());
+        sources.insert(0, sheet.source().to_owned());
+        seen.push(&more.id);
+        adds_to = more.body.adds_to.as_ref().and_then(earlier);
+    }
+    if let [_] = sources.as_slice() {
+        return Ok(newest);
+    }
+    sources.dedup();
+    let source = sources.join("; ");
+    Sheet::new(&source, newest.declared(), points, distances).map_err(|e| {
+        Error::invalid(
+            format!("the sheets don't go together: {e}"),
+            "withdraw the one that repeats what another has",
+        )
+    })
 }
 
 /// Reads a stored sheet again.

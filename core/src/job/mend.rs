@@ -46,6 +46,27 @@ pub fn suspicions(
         common: measured.gathered.common.as_ref(),
         ..Request::new(&measured.gathered.readings, &targets, &survey.refs)
     };
+    search(&measured.survey, &request, others)
+}
+
+/// What is suspected in a survey that can't be set up as it stands.
+pub fn suspicions_without_set_up(
+    view: &JobView,
+    survey: &Entry<record::Survey>,
+    others: &[Candidate],
+) -> Result<Vec<Suspicion>> {
+    let sheet = measure::sheet_of(view)?;
+    let gathered = gather::gather(view, survey)?;
+    let targets = measure::targets(&sheet);
+    let request = Request {
+        build_spread_mm: survey.body.build_spread_mm,
+        common: gathered.common.as_ref(),
+        ..Request::new(&gathered.readings, &targets, &survey.body.refs)
+    };
+    Ok(search(&survey.id, &request, others))
+}
+
+fn search(survey: &RecordId, request: &Request, others: &[Candidate]) -> Vec<Suspicion> {
     let others: Vec<OtherSheet<'_>> = others
         .iter()
         .map(|other| OtherSheet {
@@ -54,38 +75,15 @@ pub fn suspicions(
         })
         .collect();
     // What can't be checked can't be searched either; the check has said why.
-    let found = blunder::propose(&request, &others).unwrap_or_default();
+    let found = blunder::propose(request, &others).unwrap_or_default();
     found
         .into_iter()
         .map(|proposal| Suspicion {
             words: proposal.to_string(),
-            command: command(&measured.survey, &proposal.blunder),
+            command: command(survey, &proposal.blunder),
             proposal,
         })
         .collect()
-}
-
-/// An error of a survey that can't be set up, with the blunder that would explain it.
-pub(crate) fn explained(error: Error, view: &JobView, survey: &Entry<record::Survey>) -> Error {
-    let Error::Measurement(what, _) = &error else {
-        return error;
-    };
-    let (Ok(sheet), Ok(gathered)) = (measure::sheet_of(view), gather::gather(view, survey)) else {
-        return error;
-    };
-    let targets = measure::targets(&sheet);
-    let request = Request::new(&gathered.readings, &targets, &survey.body.refs);
-    let found = blunder::propose(&request, &[]).unwrap_or_default();
-    let Some(first) = found.first() else {
-        return error;
-    };
-    let todo = match &first.blunder {
-        Blunder::Units { factor } if *factor == 25.4 => {
-            format!("{first} If so, add it again with --units in")
-        }
-        _ => format!("{first} If so, correct the file and add it again"),
-    };
-    Error::Measurement(what.clone(), todo)
 }
 
 /// The command that mends a blunder.

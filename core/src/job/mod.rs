@@ -39,10 +39,13 @@
 //! | [`mend`] | blunders proposed, and the corrections that would mend them |
 //! | [`compare`] | what moved between two surveys |
 //! | [`damage`] | kinds and causes of damage, and how far it went |
+//! | [`tram`] | tram readings: against the sheet, fours, positions |
+//! | [`audit`] | the sheet against itself |
 //! | [`stage`] | when each stage was open |
 //! | [`correct`] | the move that brings a part in |
 //! | [`tie`] | which stage a photo belongs to |
 
+pub mod audit;
 pub mod compare;
 pub mod correct;
 pub mod damage;
@@ -55,6 +58,7 @@ pub mod plan;
 pub mod record;
 pub mod stage;
 pub mod tie;
+pub mod tram;
 mod tree;
 pub mod view;
 

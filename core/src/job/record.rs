@@ -75,6 +75,9 @@ pub struct Sheet {
     pub limit_mm: Option<f64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limit_source: Option<String>,
+    /// The sheet that this one continues: points in one file and distances in another.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub adds_to: Option<RecordId>,
 }
 record!(Sheet, "sheets", "sheet");
 

@@ -10,6 +10,7 @@ mod notes;
 mod photos;
 mod stages;
 mod surveys;
+mod trams;
 
 pub use analysis::{MoveOutcome, SetUpChoice};
 pub use clock::{Clock, SystemClock, ToldClock};
@@ -17,4 +18,5 @@ pub use folder::{JobSummary, NewJob, Shop, ShopOptions};
 pub use job::Job;
 pub use notes::NewNote;
 pub use photos::{ClockNote, PhotoOutcome, PhotoResult};
-pub use surveys::{Again, NewReading, NewSheet, NewSurvey, SheetLoaded};
+pub use surveys::{Again, NewReading, NewSheet, NewSurvey, SheetLoaded, SurveyAdded};
+pub use trams::{NewTram, TramFile, TramQuestion};

@@ -10,6 +10,7 @@ use datumtrail_sheet::{Axes, LoadOptions, Sheet, Units, Warning};
 use super::job::Job;
 use crate::error::{Error, Result};
 use crate::job::measure::{self, Measured};
+use crate::job::mend::Suspicion;
 use crate::job::record::{self, RecordId};
 use crate::job::view::{self, Entry, JobView};
 use crate::job::{edit, gather, mend};
@@ -25,6 +26,8 @@ pub struct NewSheet {
     /// "mm" or "in"; millimetres where empty.
     pub units: String,
     pub axes: Option<String>,
+    /// Keep the sheet that counts, and add this to it.
+    pub add: bool,
 }
 
 /// A sheet that was loaded, and what a person should look at.
@@ -58,6 +61,14 @@ pub struct NewSurvey {
     pub bytes: Option<Vec<u8>>,
     /// "mm" or "in"; millimetres where empty.
     pub units: String,
+}
+
+/// A survey that was added.
+#[derive(Clone, Debug)]
+pub struct SurveyAdded {
+    pub id: RecordId,
+    /// Blunders that would explain why it can't be set up as it stands; empty where it can.
+    pub suspicions: Vec<Suspicion>,
 }
 
 /// A single reading, typed.
@@ -108,6 +119,21 @@ impl Job<'_> {
         };
         let loaded = datumtrail_sheet::load::load(&new.bytes, &options).map_err(table)?;
         let text = String::from_utf8(new.bytes).map_err(|e| Error::Internal(e.to_string()))?;
+        let view = self.view()?;
+        let adds_to = match new.add {
+            true => Some(measure::sheet_of(&view).map(|before| (view.sheet(), before))?),
+            false => None,
+        };
+        if let Some((_, before)) = &adds_to {
+            let points = [before.points(), loaded.value.points()].concat();
+            let distances = [before.distances(), loaded.value.distances()].concat();
+            Sheet::new(before.source(), before.declared(), points, distances).map_err(|e| {
+                Error::invalid(
+                    format!("this does not go together with the sheet that is there: {e}"),
+                    "leave out what it repeats, or load it without --add",
+                )
+            })?;
+        }
         let id = self
             .add(record::Sheet {
                 file: new.file,
@@ -117,6 +143,7 @@ impl Job<'_> {
                 axes: new.axes,
                 limit_mm: new.limit_mm,
                 limit_source: new.limit_source,
+                adds_to: adds_to.and_then(|(entry, _)| Some(entry?.id.clone())),
             })
             .await?;
         Ok(SheetLoaded {
@@ -127,8 +154,8 @@ impl Job<'_> {
     }
 
     /// Adds a survey. With a file, its set-up is tried first: what can't be set up is refused and
-    /// nothing of it is recorded.
-    pub async fn add_survey(&self, new: NewSurvey) -> Result<RecordId> {
+    /// nothing of it is recorded, unless a blunder would explain it, which can then be mended.
+    pub async fn add_survey(&self, new: NewSurvey) -> Result<SurveyAdded> {
         let view = self.view()?;
         let sheet = measure::sheet_of(&view)?;
         let survey = self.described(&view, &sheet, &new)?;
@@ -162,12 +189,13 @@ impl Job<'_> {
                 (self.shop.new_id(), reading)
             })
             .collect();
-        if !records.is_empty() {
-            try_set_up(&view, &id, &survey, &records)?;
-        }
+        let suspicions = match records.is_empty() {
+            true => Vec::new(),
+            false => try_set_up(&view, &id, &survey, &records)?,
+        };
         self.edit(|doc, stamp| edit::add_with(doc, (&id, &survey), &records, stamp))
             .await?;
-        Ok(id)
+        Ok(SurveyAdded { id, suspicions })
     }
 
     /// The record of a survey, where what was stated about it makes sense.
@@ -338,7 +366,19 @@ impl Job<'_> {
     pub async fn check_with(&self, survey: Option<&str>, options: Options) -> Result<Measured> {
         let view = self.view()?;
         let survey = pick_survey(&view, survey)?;
-        measure::measure_with(&view, survey, options)
+        measure::measure_with(&view, survey, options).map_err(|error| {
+            let Error::Measurement(what, _) = &error else {
+                return error;
+            };
+            let found = mend::suspicions_without_set_up(&view, survey, &[]);
+            match found.unwrap_or_default().first() {
+                Some(first) => Error::Measurement(
+                    what.clone(),
+                    format!("{} If so: {}", first.words, first.command),
+                ),
+                None => error,
+            }
+        })
     }
 
     /// Mends a blunder in the readings of one set-up by corrections; what was there stays on
@@ -373,7 +413,7 @@ fn try_set_up(
     id: &RecordId,
     survey: &record::Survey,
     records: &[(RecordId, record::Reading)],
-) -> Result<()> {
+) -> Result<Vec<Suspicion>> {
     let stamp = record::Stamp {
         by: String::new(),
         person: None,
@@ -402,12 +442,16 @@ fn try_set_up(
         replaced_by: None,
     };
     let Some(base) = survey.body.joins.clone() else {
-        return measure::measure(&trial, &survey)
-            .map(drop)
-            .map_err(|e| mend::explained(e, &trial, &survey));
+        return match measure::measure(&trial, &survey) {
+            Ok(_) => Ok(Vec::new()),
+            Err(error) => match mend::suspicions_without_set_up(&trial, &survey, &[])? {
+                none if none.is_empty() => Err(error),
+                found => Ok(found),
+            },
+        };
     };
     trial.surveys.push(survey);
-    measure::measure(&trial, view::find(&view.surveys, &base.0)?).map(drop)
+    measure::measure(&trial, view::find(&view.surveys, &base.0)?).map(|_| Vec::new())
 }
 
 /// The survey that a person means: by identity, by stage (its newest), or the newest of all. A
@@ -453,7 +497,7 @@ pub(super) fn known_points(sheet: &Sheet, typed: &[String]) -> Result<Vec<String
     Ok(known)
 }
 
-fn units(text: &str) -> Result<Units> {
+pub(super) fn units(text: &str) -> Result<Units> {
     if text.is_empty() {
         return Ok(Units::Mm);
     }
