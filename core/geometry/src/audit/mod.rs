@@ -45,6 +45,7 @@ mod chains;
 mod digits;
 mod finding;
 mod fours;
+mod layout;
 mod mirror;
 mod sheet;
 mod whole;

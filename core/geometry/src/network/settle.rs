@@ -14,6 +14,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::model::{Network, NetworkError, Observation, Place};
+use super::spectrum::Spectrum;
 use crate::frame::{Mat3, Vec3};
 
 /// The network with the figures that are in use and the layout of its unknowns.
@@ -112,6 +113,13 @@ impl<'a> System<'a> {
     /// Known points that carry a covariance.
     pub fn priors(&self) -> &[(usize, Vec3, Mat3)] {
         &self.priors
+    }
+
+    /// Figures in use, known coordinates included, beyond what the positions need.
+    pub fn dof(&self, spectrum: &Spectrum) -> usize {
+        let figures = self.used().count() + 3 * self.priors.len();
+        let rank = self.size - spectrum.rigid.ncols() - spectrum.lost.ncols();
+        figures.saturating_sub(rank)
     }
 
     pub fn cost(&self, at: &[Vec3], loss: Loss) -> f64 {
