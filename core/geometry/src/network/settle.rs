@@ -192,6 +192,9 @@ impl<'a> System<'a> {
     pub fn settle(&self, at: &mut Vec<Vec3>, loss: Loss) -> Result<f64, NetworkError> {
         let mut damping = LEAST_DAMPING;
         let mut cost = self.cost(at, loss);
+        if self.size == 0 {
+            return Ok(cost);
+        }
         let mut last_mm = f64::INFINITY;
         let mut gain = f64::INFINITY;
         for steps in 0..MAX_STEPS {
