@@ -119,3 +119,10 @@ fn the_saab_sheet_mixes_projected_lengths_with_true_diagonals() {
     );
     assert!((side_due - 984.5).abs() < 0.1 && (diagonal_due - 1369.2).abs() < 0.1);
 }
+
+/// The documentation shows what the audit finds today.
+#[test]
+fn the_documented_findings_are_what_the_audit_finds() {
+    let now = audit_tables::report::markdown().expect("two sheets to audit");
+    assert_eq!(now, include_str!("../audit.md"), "run the example again");
+}

@@ -72,7 +72,7 @@ fn intervals_of_a_held_network_hold_the_truth() {
     let truth = vehicle(5, &mut random);
     let mut figures = distances(&truth, 30, 4000.0, 0.5, &mut random);
     figures.extend(heights(&truth, &[3, 4, 5, 6, 7, 8, 9], 1.0, &mut random));
-    let (covered, ratio) = coverage(600, &truth, |random| {
+    let (covered, ratio) = coverage(250, &truth, |random| {
         let points = (truth.iter().enumerate())
             .map(|(i, p)| {
                 let point = Point::new(i.to_string());
@@ -104,7 +104,7 @@ fn intervals_of_a_free_network_hold_the_truth() {
         1.0,
         &mut random,
     ));
-    let (covered, ratio) = coverage(600, &truth, |random| {
+    let (covered, ratio) = coverage(250, &truth, |random| {
         (about(&truth), again(&figures, &truth, random))
     });
     assert!((0.94..0.96).contains(&covered), "{covered}");
@@ -138,7 +138,7 @@ fn intervals_of_derived_distances_hold_the_truth() {
         .collect();
     assert_eq!(open.len(), 4);
     let (mut inside, mut all) = (0, 0);
-    for seed in 0..500 {
+    for seed in 0..250 {
         let solution = keep_all(
             about(&truth),
             again(&figures, &truth, &mut Random::new(seed)),
@@ -173,7 +173,7 @@ fn four_hundred(random: &mut Random) -> (Vec<Vec3>, Vec<Observation>) {
 fn four_hundred_good_figures_are_doubted_in_five_percent() {
     let mut random = Random::new(21);
     let (truth, figures) = four_hundred(&mut random);
-    let runs = 600;
+    let runs = 300;
     let (mut doubted, mut single) = (0, 0);
     for seed in 0..runs {
         let measured = again(&figures, &truth, &mut Random::new(seed + 5000));
@@ -205,7 +205,7 @@ fn the_smallest_blunder_is_found_with_its_power() {
         &mut random,
     ));
     let plan = keep_all(about(&truth), again(&figures, &truth, &mut random));
-    let runs = 400;
+    let runs = 150;
     for (index, times) in [(0, 1.0), (7, 1.0), (20, 1.0), (7, 2.5)] {
         let blunder = times * plan.figures[index].smallest_blunder_mm.expect("checked");
         let (mut found, mut named, mut wrongly) = (0, 0, 0);
@@ -277,7 +277,7 @@ fn known_points_are_judged_fairly() {
         1.0,
         &mut random,
     ));
-    let runs = 500;
+    let runs = 250;
     let (mut alarms, mut tests, mut caught) = (0, 0, 0);
     for seed in 0..runs {
         let mut random = Random::new(seed + 9000);
@@ -332,7 +332,8 @@ fn weak_heights_are_called_weak() {
         keep_all(points, figures)
     };
     let runs = 400;
-    let (mut inside, mut flagged_far, mut flagged_near, mut mirrored) = (0, 0, 0, 0usize);
+    let (mut inside, mut flagged_far, mut mirrored) = (0, 0, 0usize);
+    let (mut flagged_near, mut wrong_near) = (0, 0);
     for seed in 0..runs {
         let far = run(120.0, seed);
         let p = &far.points[4];
@@ -343,16 +344,26 @@ fn weak_heights_are_called_weak() {
         assert!(p.u_mm(Axis::Length).is_some() && p.u_mm(Axis::Width).is_some());
         mirrored += usize::from(far.blind_axes == [Axis::Height]);
         assert_eq!(far.mirrored(Axis::Height)[4].z, -p.position.z);
+        // Four millimetres out of the plane nothing is known of the height but that it is small.
+        // The squared distance from the plane is what the figures estimate: it comes out large
+        // enough to be trusted, and then wrong, in the tail that any 95 % interval has.
         let near = run(4.0, seed);
-        flagged_near += usize::from(near.points[4].u_mm(Axis::Height).is_none());
+        let p = &near.points[4];
+        match p.u_mm(Axis::Height) {
+            None => flagged_near += 1,
+            Some(u) => wrong_near += usize::from((p.position.z - 4.0).abs() > 1.96 * u),
+        }
     }
     let covered = inside as f64 / (runs - flagged_far) as f64;
     assert!((0.92..0.98).contains(&covered), "{covered}");
     assert_eq!((flagged_far, mirrored), (0, runs as usize));
     assert!(
-        flagged_near as f64 > 0.97 * runs as f64,
+        flagged_near as f64 > 0.9 * runs as f64,
         "{flagged_near} of {runs}"
     );
+    // 5 %, and two standard deviations of a count
+    let most = 0.05 * runs as f64 + 2.0 * (0.05 * 0.95 * runs as f64).sqrt();
+    assert!(wrong_near as f64 <= most, "{wrong_near} of {runs}");
 }
 
 /// Level distances alone leave every height open, and say so.

@@ -53,24 +53,6 @@ fn shuffled(n: usize, random: &mut Random) -> Vec<usize> {
     order
 }
 
-fn renamed(quantity: Quantity, to: &[usize]) -> Quantity {
-    match quantity {
-        Quantity::TrueDistance { from, to: end } => Quantity::TrueDistance {
-            from: to[from],
-            to: to[end],
-        },
-        Quantity::LevelDistance { from, to: end } => Quantity::LevelDistance {
-            from: to[from],
-            to: to[end],
-        },
-        Quantity::Coordinate { point, axis } => Quantity::Coordinate {
-            point: to[point],
-            axis,
-        },
-        other => other,
-    }
-}
-
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
@@ -105,7 +87,9 @@ proptest! {
         let here = solve(about(&truth), figures.clone());
         let points: Vec<Point> = point_order.iter().map(|&p| about(&truth)[p].clone()).collect();
         let moved: Vec<Observation> = (figure_order.iter())
-            .map(|&i| Observation { quantity: renamed(figures[i].quantity, &place), ..figures[i] })
+            .map(|&i| Observation { quantity: figures[i].quantity.renumbered(|p| Some(place[p])).expect("placed"),
+                ..figures[i]
+            })
             .collect();
         let there = solve(points, moved);
         prop_assert!((here.fit.chi2 - there.fit.chi2).abs() < 1e-6);

@@ -1,6 +1,7 @@
 //! A sheet as the audit reads it: stations, and the figures printed about them.
 
 use crate::frame::{Side, Vec3};
+use crate::network::MOST_POINTS;
 
 /// A named place on the vehicle: a left and a right point, or one on the centre line, or a place
 /// of which only distances are printed.
@@ -119,6 +120,14 @@ pub struct Sheet {
 pub enum AuditError {
     #[error("the sheet has neither positions nor figures; there is nothing to audit")]
     Empty,
+    #[error(
+        "the sheet has {count} {what}, {most} at most are audited together; audit a part of it"
+    )]
+    TooMany {
+        what: &'static str,
+        count: usize,
+        most: usize,
+    },
     #[error("figure {index} names station {place}, but the sheet has only {count}")]
     NoSuchStation {
         index: usize,
@@ -127,15 +136,15 @@ pub enum AuditError {
     },
     #[error("figure {index} ({words}) needs two ends at different stations; correct the row")]
     NeedsTwoEnds { index: usize, words: &'static str },
-    #[error("figure {index} ({words}, {value_mm} mm) is not a finite number; correct the row")]
+    #[error("figure {index} ({words}, {value_mm} mm) is not a usable number; correct the row")]
     BadValue {
         index: usize,
         words: &'static str,
         value_mm: f64,
     },
-    #[error("{what} is rounded to {step_mm} mm; give a finite step above zero")]
+    #[error("{what} is rounded to {step_mm} mm; give a step between 0.001 mm and a metre")]
     BadStep { what: String, step_mm: f64 },
-    #[error("the position of {name} is not finite; correct the row")]
+    #[error("the position of {name} is not a usable number; correct the row")]
     BadPosition { name: String },
     #[error("alpha is {0}; give a number between 0 and 1")]
     BadAlpha(f64),
@@ -148,12 +157,20 @@ impl Sheet {
         if self.figures.is_empty() && !positions {
             return Err(AuditError::Empty);
         }
+        for (what, count, most) in [
+            ("stations", self.stations.len(), MOST_STATIONS),
+            ("figures", self.figures.len(), MOST_FIGURES),
+        ] {
+            if count > most {
+                return Err(AuditError::TooMany { what, count, most });
+            }
+        }
         for station in &self.stations {
             let all = [station.left, station.right, station.centre];
             if all
                 .iter()
                 .flatten()
-                .any(|p| !p.iter().all(|c| c.is_finite()))
+                .any(|p| !p.iter().all(|c| is_usable(*c)))
             {
                 return Err(AuditError::BadPosition {
                     name: station.name.clone(),
@@ -187,7 +204,7 @@ impl Sheet {
             return Err(AuditError::NeedsTwoEnds { index, words });
         }
         let negative = figure.value_mm < 0.0 && figure.what != Printed::Height;
-        if !figure.value_mm.is_finite() || negative {
+        if !is_usable(figure.value_mm) || negative {
             return Err(AuditError::BadValue {
                 index,
                 words,
@@ -225,8 +242,18 @@ impl Sheet {
     }
 }
 
+/// Half as many as a network may have points: a station is one on either side.
+const MOST_STATIONS: usize = MOST_POINTS / 2;
+/// Every figure is compared with every other.
+const MOST_FIGURES: usize = 2_000;
+
+/// A kilometre is far beyond any vehicle.
+fn is_usable(mm: f64) -> bool {
+    mm.abs() < 1e6
+}
+
 fn check_step(step_mm: f64, what: impl Fn() -> String) -> Result<(), AuditError> {
-    if step_mm.is_finite() && step_mm > 0.0 {
+    if (1e-3..=1e3).contains(&step_mm) {
         Ok(())
     } else {
         Err(AuditError::BadStep {

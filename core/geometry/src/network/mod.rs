@@ -12,6 +12,12 @@
 //! - *Free network*: nothing holds it. The figures fix its shape; [`Options::laid_onto`] says onto
 //!   which points' stated positions it is laid.
 //!
+//! # Where to begin
+//!
+//! [`survey`] takes a tram survey as a shop has it: the sheet's points, which of them are trusted,
+//! and the readings; it answers with positions and deviations ready for a verdict. [`compare`] and
+//! [`cross_diagonals`] judge single readings without any network. [`Network`] is what stands behind.
+//!
 //! # The method
 //!
 //! Least squares, sum over the figures of ((value - predicted) / u)^2, by Gauss-Newton with
@@ -38,6 +44,8 @@
 //!
 //! # Limits
 //!
+//! At most [`MOST_POINTS`] points and [`MOST_FIGURES`] figures; more are refused.
+//!
 //! Where no positions are stated, the start is a search: usually right with heights, and in a flat
 //! network without any height it can end in a wrong mix of ups and downs, which then shows as
 //! contradictions. State approximate positions wherever a sheet has them.
@@ -61,16 +69,26 @@ mod settle;
 mod solution;
 mod spectrum;
 mod start;
+mod survey;
 mod tram;
 mod trilaterate;
 mod words;
 
-pub use model::{Network, NetworkError, Observation, Options, Place, Point, rounding_u};
+pub use model::{
+    MOST_FIGURES, MOST_POINTS, Network, NetworkError, Observation, Options, Place, Point,
+    rounding_u,
+};
 pub use plan::{Deciding, Extra, Goal, Kind, OPEN_PRIOR_MM, Wanted};
 pub use quantity::{Gradient, Quantity};
 pub use solution::{
     Alternative, Checked, Contradiction, Fit, KnownCheck, Located, Shift, Solution, State,
     Undetermined, Why,
 };
-pub use tram::{DiagonalCheck, Diagonals, SheetEnd, TramCheck, TramKind, compare, diagonals};
+pub use survey::{
+    RULED_OUT_MM, Standing, SurveyError, SurveyedPoint, TramPoint, TramSurvey, survey,
+};
+pub use tram::{
+    DiagonalCheck, Diagonals, Four, SheetEnd, TramCheck, TramKind, compare, cross_diagonals,
+    diagonals,
+};
 pub use trilaterate::three_spheres;

@@ -135,6 +135,15 @@ impl Default for Options {
 pub enum NetworkError {
     #[error("the network has no {what}; give at least one")]
     Empty { what: &'static str },
+    #[error(
+        "the network has {count} {what}, {most} at most are adjusted together; leave out what is \
+         not needed"
+    )]
+    TooMany {
+        what: &'static str,
+        count: usize,
+        most: usize,
+    },
     #[error("figure {index} names point {place}, but there are only {count} points")]
     NoSuchPoint {
         index: usize,
@@ -154,7 +163,7 @@ pub enum NetworkError {
     },
     #[error(
         "the standard uncertainty of figure {index} is {u_mm} mm; \
-         give a number between a nanometre and a kilometre"
+         give a number between 0.0001 mm and a kilometre"
     )]
     BadUncertainty { index: usize, u_mm: f64 },
     #[error(
@@ -164,8 +173,8 @@ pub enum NetworkError {
     BadPosition { name: String },
     #[error(
         "the covariance of known point {name} is not a covariance; \
-         give a symmetric positive definite matrix with standard uncertainties between a \
-         nanometre and a kilometre, or zero to hold the point rigidly"
+         give a symmetric positive definite matrix with standard uncertainties between \
+         0.0001 mm and a kilometre, or zero to hold the point rigidly"
     )]
     BadCovariance { name: String },
     #[error("{what} is {value}; give a number between 0 and 1")]
@@ -206,6 +215,14 @@ impl Network {
         if observations.is_empty() {
             return Err(NetworkError::Empty { what: "figures" });
         }
+        for (what, count, most) in [
+            ("points", points.len(), MOST_POINTS),
+            ("figures", observations.len(), MOST_FIGURES),
+        ] {
+            if count > most {
+                return Err(NetworkError::TooMany { what, count, most });
+            }
+        }
         points.iter().try_for_each(check_point)?;
         for (index, observation) in observations.iter().enumerate() {
             check_observation(index, observation, &points)?;
@@ -227,9 +244,16 @@ impl Network {
     }
 }
 
+/// The most points a network may have. The covariance of 200 points takes 3 MB, their
+/// eigenvectors some tenths of a second; an underbody has some dozens.
+pub const MOST_POINTS: usize = 200;
+/// The most figures a network may have.
+pub const MOST_FIGURES: usize = 5_000;
+
 /// Far beyond any vehicle, and far below where squares lose their digits.
 const LARGEST_MM: f64 = 1e9;
-const LEAST_U_MM: f64 = 1e-6;
+/// No tram gauge is better; much smaller ones beside real ones would drown them in rounding.
+const LEAST_U_MM: f64 = 1e-4;
 const MOST_U_MM: f64 = 1e6;
 
 fn is_usable(mm: f64) -> bool {

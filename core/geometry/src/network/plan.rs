@@ -120,26 +120,21 @@ impl Solution {
     /// ```
     pub fn best_extra(&self, wanted: &Wanted, count: usize) -> Vec<Extra> {
         let rows = self.wanted_rows(wanted);
-        if rows.is_empty() || wanted.u_mm.is_nan() || wanted.u_mm <= 0.0 {
+        if rows.is_empty() || !(wanted.u_mm > 0.0 && wanted.u_mm.is_finite()) {
             return Vec::new();
         }
         let at: Vec<Vec3> = self.points.iter().map(|p| p.position).collect();
-        let q = &self.spectrum.q
-            + &self.spectrum.lost * self.spectrum.lost.transpose() * OPEN_PRIOR_MM.powi(2);
-        let block = q.select_rows(&rows).select_columns(&rows);
-        let u2 = wanted.u_mm * wanted.u_mm;
-        // For each candidate the vector by which the wanted covariance shrinks: b b'.
-        let shrinks: Vec<(Quantity, DVector<f64>)> = (self.candidates(wanted, &at).into_iter())
-            .map(|quantity| {
-                let row = self.row(quantity, &at);
-                let qj = &q * &row;
-                let b = qj.select_rows(&rows) / (u2 + row.dot(&qj)).sqrt();
-                (quantity, b)
-            })
-            .collect();
+        let judge = Judge {
+            q: &self.spectrum.q
+                + &self.spectrum.lost * self.spectrum.lost.transpose() * OPEN_PRIOR_MM.powi(2),
+            rows,
+            u2: wanted.u_mm * wanted.u_mm,
+        };
+        let candidates = self.candidates(wanted, &at);
+        let shrink = |quantity: Quantity| judge.shrink(&self.sparse_row(quantity, &at));
         let mut scored = match wanted.goal {
-            Goal::Overall => overall(&block, &shrinks),
-            Goal::Weakest => weakest(&block, &shrinks),
+            Goal::Overall => judge.overall(&candidates, shrink),
+            Goal::Weakest => judge.weakest(&candidates, shrink),
         };
         scored.retain(|(_, before, after)| *after < (1.0 - WORTHWHILE) * before);
         // Equal candidates in a fixed order, whatever the order of the figures was.
@@ -207,7 +202,7 @@ impl Solution {
             }
         }
         let measured: std::collections::HashSet<Quantity> =
-            self.quantities.iter().map(|q| ordered(*q)).collect();
+            self.figures.iter().map(|f| ordered(f.quantity)).collect();
         candidates.retain(|q| {
             let moves = |p: usize| self.column[p].is_some();
             let (a, b) = q.points();
@@ -234,32 +229,70 @@ fn ordered(quantity: Quantity) -> Quantity {
     }
 }
 
+/// A candidate with what is wanted of it, before and after.
 type Scored = Vec<(Quantity, f64, f64)>;
 
-fn overall(block: &DMatrix<f64>, shrinks: &[(Quantity, DVector<f64>)]) -> Scored {
-    let count = block.nrows() as f64;
-    let before = block.trace();
-    (shrinks.iter())
-        .map(|(quantity, b)| {
-            let after = (before - b.norm_squared()).max(0.0);
-            (*quantity, (before / count).sqrt(), (after / count).sqrt())
-        })
-        .collect()
+/// The wanted part of the covariance, and how a new figure shrinks it.
+struct Judge {
+    /// Covariance of all movable coordinates, open directions with their prior.
+    q: DMatrix<f64>,
+    /// The wanted coordinates.
+    rows: Vec<usize>,
+    /// Variance of the new figure.
+    u2: f64,
 }
 
-fn weakest(block: &DMatrix<f64>, shrinks: &[(Quantity, DVector<f64>)]) -> Scored {
-    let eigen = block.clone().symmetric_eigen();
-    let before = eigen.eigenvalues.max().max(0.0).sqrt();
-    let weak = eigen.eigenvectors.column(eigen.eigenvalues.imax());
-    let mut order: Vec<&(Quantity, DVector<f64>)> = shrinks.iter().collect();
-    order.sort_by(|a, b| {
-        let along = |s: &DVector<f64>| weak.dot(s).abs();
-        along(&b.1).total_cmp(&along(&a.1)).then(a.0.cmp(&b.0))
-    });
-    (order.into_iter().take(SHORTLIST))
-        .map(|(quantity, b)| {
-            let after = (block - b * b.transpose()).symmetric_eigenvalues().max();
-            (*quantity, before, after.max(0.0).sqrt())
-        })
-        .collect()
+impl Judge {
+    /// The vector b by which the wanted covariance shrinks: b b'. A figure touches two points at
+    /// most, so its row is given by its few columns.
+    fn shrink(&self, row: &[(usize, f64)]) -> DVector<f64> {
+        let mut b = DVector::zeros(self.rows.len());
+        let mut variance = 0.0;
+        for &(column, g) in row {
+            for (b, &wanted) in b.iter_mut().zip(&self.rows) {
+                *b += g * self.q[(wanted, column)];
+            }
+            variance += (row.iter())
+                .map(|&(other, h)| g * h * self.q[(column, other)])
+                .sum::<f64>();
+        }
+        b / (self.u2 + variance.max(0.0)).sqrt()
+    }
+
+    fn overall(
+        &self,
+        candidates: &[Quantity],
+        shrink: impl Fn(Quantity) -> DVector<f64>,
+    ) -> Scored {
+        let count = self.rows.len() as f64;
+        let before: f64 = self.rows.iter().map(|&r| self.q[(r, r)]).sum();
+        (candidates.iter())
+            .map(|&quantity| {
+                let after = (before - shrink(quantity).norm_squared()).max(0.0);
+                (quantity, (before / count).sqrt(), (after / count).sqrt())
+            })
+            .collect()
+    }
+
+    fn weakest(
+        &self,
+        candidates: &[Quantity],
+        shrink: impl Fn(Quantity) -> DVector<f64>,
+    ) -> Scored {
+        let block = self.q.select_rows(&self.rows).select_columns(&self.rows);
+        let eigen = block.clone().symmetric_eigen();
+        let before = eigen.eigenvalues.max().max(0.0).sqrt();
+        let weak = eigen.eigenvectors.column(eigen.eigenvalues.imax());
+        let mut order: Vec<(f64, Quantity)> = (candidates.iter())
+            .map(|&quantity| (weak.dot(&shrink(quantity)).abs(), quantity))
+            .collect();
+        order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        (order.into_iter().take(SHORTLIST))
+            .map(|(_, quantity)| {
+                let b = shrink(quantity);
+                let after = (&block - &b * b.transpose()).symmetric_eigenvalues().max();
+                (quantity, before, after.max(0.0).sqrt())
+            })
+            .collect()
+    }
 }

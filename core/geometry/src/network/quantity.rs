@@ -101,6 +101,26 @@ impl Quantity {
         }
     }
 
+    /// The same quantity between points under other places; None where one of them has none.
+    pub fn renumbered(self, place: impl Fn(usize) -> Option<usize>) -> Option<Quantity> {
+        let mut renumbered = self;
+        let (first, second) = match &mut renumbered {
+            Quantity::TrueDistance { from, to }
+            | Quantity::LevelDistance { from, to }
+            | Quantity::Length { from, to }
+            | Quantity::HeightDifference { from, to }
+            | Quantity::TrueDiagonal { from, to }
+            | Quantity::LevelDiagonal { from, to } => (from, Some(to)),
+            Quantity::Width { left, right } => (left, Some(right)),
+            Quantity::Coordinate { point, .. } | Quantity::Span { point } => (point, None),
+        };
+        *first = place(*first)?;
+        if let Some(second) = second {
+            *second = place(*second)?;
+        }
+        Some(renumbered)
+    }
+
     /// Whether the figure touches this point.
     pub fn touches(self, point: usize) -> bool {
         let (a, b) = self.points();

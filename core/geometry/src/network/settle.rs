@@ -14,6 +14,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::model::{Network, NetworkError, Observation, Place};
+use super::spectrum::Spectrum;
 use crate::frame::{Mat3, Vec3};
 
 /// The network with the figures that are in use and the layout of its unknowns.
@@ -114,6 +115,13 @@ impl<'a> System<'a> {
         &self.priors
     }
 
+    /// Figures in use, known coordinates included, beyond what the positions need.
+    pub fn dof(&self, spectrum: &Spectrum) -> usize {
+        let figures = self.used().count() + 3 * self.priors.len();
+        let rank = self.size - spectrum.rigid.ncols() - spectrum.lost.ncols();
+        figures.saturating_sub(rank)
+    }
+
     pub fn cost(&self, at: &[Vec3], loss: Loss) -> f64 {
         let figures: f64 = (self.used())
             .map(|(_, o)| loss.cost((o.value_mm - o.quantity.predict(at)) / o.u_mm))
@@ -184,6 +192,9 @@ impl<'a> System<'a> {
     pub fn settle(&self, at: &mut Vec<Vec3>, loss: Loss) -> Result<f64, NetworkError> {
         let mut damping = LEAST_DAMPING;
         let mut cost = self.cost(at, loss);
+        if self.size == 0 {
+            return Ok(cost);
+        }
         let mut last_mm = f64::INFINITY;
         let mut gain = f64::INFINITY;
         for steps in 0..MAX_STEPS {

@@ -1,5 +1,7 @@
 //! What an adjusted network says: positions, how sure, which figures contradict the rest.
 
+use nalgebra::{DMatrix, DVectorView};
+
 use crate::frame::{Axis, Mat3, Vec3};
 
 use super::judge::OPEN_CHANGE;
@@ -33,7 +35,6 @@ pub struct Solution {
     pub alternatives: Vec<Alternative>,
     pub(super) spectrum: Spectrum,
     pub(super) column: Vec<Option<usize>>,
-    pub(super) quantities: Vec<Quantity>,
     pub(super) mirror_planes: [f64; 3],
 }
 
@@ -227,24 +228,28 @@ impl Solution {
             return None;
         }
         let at: Vec<Vec3> = self.points.iter().map(|p| p.position).collect();
-        let row = self.row(quantity, &at);
-        let lost = row.tr_mul(&self.spectrum.lost).norm();
-        let rigid = row.tr_mul(&self.spectrum.rigid).norm();
-        let variance = row.dot(&(&self.spectrum.q * &row));
-        let determined = lost < OPEN_CHANGE && rigid < OPEN_CHANGE;
+        let row = self.sparse_row(quantity, &at);
+        let along = |motion: DVectorView<f64>| -> f64 {
+            row.iter().map(|&(column, g)| g * motion[column]).sum()
+        };
+        let change = |space: &DMatrix<f64>| -> f64 {
+            let squares = space.column_iter().map(|motion| along(motion).powi(2));
+            squares.sum::<f64>().sqrt()
+        };
+        let spectrum = &self.spectrum;
+        let determined =
+            change(&spectrum.lost) < OPEN_CHANGE && change(&spectrum.rigid) < OPEN_CHANGE;
+        let variance: f64 = (row.iter())
+            .map(|&(column, g)| g * along(spectrum.q.column(column)))
+            .sum();
         determined.then(|| (quantity.predict(&at), variance.max(0.0).sqrt()))
     }
 
-    /// The derivative of a quantity by all movable coordinates.
-    pub(super) fn row(&self, quantity: Quantity, at: &[Vec3]) -> nalgebra::DVector<f64> {
-        let mut row = nalgebra::DVector::zeros(self.spectrum.q.nrows());
-        for (place, gradient) in quantity.gradient(at).parts() {
-            if let Some(c) = self.column[place] {
-                for i in 0..3 {
-                    row[c + i] += gradient[i];
-                }
-            }
-        }
-        row
+    /// The derivative of a quantity by the movable coordinates it touches: column and value.
+    pub(super) fn sparse_row(&self, quantity: Quantity, at: &[Vec3]) -> Vec<(usize, f64)> {
+        (quantity.gradient(at).parts())
+            .filter_map(|(place, gradient)| Some((self.column.get(place).copied()??, gradient)))
+            .flat_map(|(c, gradient)| [0, 1, 2].map(|i| (c + i, gradient[i])))
+            .collect()
     }
 }

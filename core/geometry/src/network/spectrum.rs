@@ -45,10 +45,18 @@ const SAME: f64 = 1.0 - 1e-7;
 
 impl Spectrum {
     pub fn of(system: &System, at: &[Vec3], n: DMatrix<f64>) -> Spectrum {
+        let size = system.size;
+        if size == 0 {
+            let nothing = || DMatrix::zeros(0, 0);
+            return Spectrum {
+                q: nothing(),
+                rigid: nothing(),
+                lost: nothing(),
+            };
+        }
         let eigen = n.symmetric_eigen();
         let largest = eigen.eigenvalues.max();
         let open = (1.0 / (OPEN_MM * OPEN_MM)).max(1e-11 * largest);
-        let size = system.size;
         let mut scaled = DMatrix::zeros(size, size);
         let mut kernel = Vec::new();
         for (i, (lambda, v)) in (eigen

@@ -5,24 +5,24 @@
 //! 2. *Trilateration*: a point with distances to at least three placed points (two, where its
 //!    height and its side are known) goes to the intersection that all its distances like best,
 //!    under a loss that a wrong distance cannot pull (see [`super::local`]).
-//! 3. *Multidimensional scaling* where too few points are placed: distances missing between two
-//!    points are filled in with the shortest way through the others, and the largest eigenvectors
-//!    of the doubly centred squares are the coordinates (Torgerson 1952; with shortest ways:
-//!    Shang, Ruml, Zhang, Fromherz 2003, "MDS-MAP"). The result is turned onto whatever is placed,
-//!    else so that left and right lie as stated, else along its longest direction.
+//! 3. *Multidimensional scaling* where too few points are placed ([`scaling`]).
 //! 4. *Descent* of all positions under Cauchy's loss, loosened at first, and the trial of every
-//!    point's mirror images.
+//!    point's mirror images ([`refine`]).
 //!
 //! None of this weighs in the result: it only decides which minimum the adjustment starts in.
 
-use nalgebra::DMatrix;
+mod refine;
+mod scaling;
 
-use super::local::{Local, principal};
+use super::local::Local;
 use super::model::{Network, NetworkError};
 use super::quantity::Quantity;
 use super::settle::{Loss, System};
 use super::trilaterate::{three_spheres, two_circles};
-use crate::frame::{Axis, Mat3, Side, Vec3};
+use crate::frame::{Axis, Vec3};
+pub(super) use refine::near_enough;
+use refine::refine;
+use scaling::{scaled, turn};
 
 /// A distance between two points, near enough to start from.
 struct Link {
@@ -234,258 +234,4 @@ fn middle_height(placed: &[Option<Vec3>], known: &Partial) -> f64 {
         .filter_map(|(p, k)| p.map(|p| p.z).or(k[2]))
         .collect();
     heights.iter().sum::<f64>() / heights.len().max(1) as f64
-}
-
-/// Multidimensional scaling with shortest ways. The third coordinate is scaled along.
-fn scaled(
-    network: &Network,
-    links: &[Link],
-    placed: &[Option<Vec3>],
-) -> Result<Vec<Vec3>, NetworkError> {
-    let n = network.points().len();
-    let mut d = DMatrix::from_element(n, n, f64::INFINITY);
-    let mut shorten = |a: usize, b: usize, mm: f64| {
-        d[(a, b)] = mm.min(d[(a, b)]);
-        d[(b, a)] = d[(a, b)];
-    };
-    for a in 0..n {
-        shorten(a, a, 0.0);
-        for b in 0..a {
-            if let (Some(p), Some(q)) = (placed[a], placed[b]) {
-                shorten(a, b, (p - q).norm());
-            }
-        }
-    }
-    for link in links {
-        shorten(link.a, link.b, link.mm);
-    }
-    for via in 0..n {
-        for a in 0..n {
-            for b in 0..n {
-                let way = d[(a, via)] + d[(via, b)];
-                if way < d[(a, b)] {
-                    d[(a, b)] = way;
-                }
-            }
-        }
-    }
-    let apart: Vec<&str> = (network.points().iter().enumerate())
-        .filter(|(p, _)| d[(0, *p)].is_infinite())
-        .map(|(_, point)| point.name.as_str())
-        .collect();
-    if !apart.is_empty() {
-        return Err(NetworkError::Apart {
-            names: apart.join(", "),
-        });
-    }
-    let squares = d.map(|v| v * v);
-    let rows = squares.column_mean();
-    let mean = rows.mean();
-    let centred = DMatrix::from_fn(n, n, |a, b| {
-        -0.5 * (squares[(a, b)] - rows[a] - rows[b] + mean)
-    });
-    let eigen = centred.symmetric_eigen();
-    let mut order: Vec<usize> = (0..n).collect();
-    order.sort_by(|a, b| eigen.eigenvalues[*b].total_cmp(&eigen.eigenvalues[*a]));
-    Ok((0..n)
-        .map(|p| {
-            let mut position = Vec3::zeros();
-            for (axis, &i) in order.iter().take(3).enumerate() {
-                position[axis] = eigen.eigenvectors[(p, i)] * eigen.eigenvalues[i].max(0.0).sqrt();
-            }
-            position
-        })
-        .collect())
-}
-
-/// Turns a shape onto the placed points; without enough of them, by the sides.
-fn turn(network: &Network, shape: &[Vec3], placed: &[Option<Vec3>]) -> Vec<Vec3> {
-    let pairs: Vec<(Vec3, Vec3)> = (shape.iter().zip(placed))
-        .filter_map(|(s, p)| p.map(|p| (*s, p)))
-        .collect();
-    if pairs.len() >= 3 {
-        return onto(shape, &pairs);
-    }
-    let upright = upright(network, shape);
-    // One or two placed points fix where, and which way, as far as they can.
-    let shift = (upright.iter().zip(placed)).find_map(|(s, p)| p.map(|p| p - s));
-    let shift = shift.unwrap_or_else(Vec3::zeros);
-    upright.into_iter().map(|p| p + shift).collect()
-}
-
-/// The orthogonal map, mirror images allowed, that brings the first of each pair nearest to the
-/// second (Schoenemann 1966).
-fn onto(shape: &[Vec3], pairs: &[(Vec3, Vec3)]) -> Vec<Vec3> {
-    let count = pairs.len() as f64;
-    let from = pairs.iter().map(|(s, _)| s).sum::<Vec3>() / count;
-    let to = pairs.iter().map(|(_, p)| p).sum::<Vec3>() / count;
-    let cross: Mat3 = (pairs.iter())
-        .map(|(s, p)| (p - to) * (s - from).transpose())
-        .sum();
-    let svd = cross.svd(true, true);
-    let (Some(u), Some(vt)) = (svd.u, svd.v_t) else {
-        return shape.to_vec();
-    };
-    let map = u * vt;
-    shape.iter().map(|s| map * (s - from) + to).collect()
-}
-
-/// The longest direction along x; where sides are stated, left to right along y instead. The
-/// third direction stays up.
-fn upright(network: &Network, shape: &[Vec3]) -> Vec<Vec3> {
-    let mean = |side: Side| {
-        let on: Vec<&Vec3> = (network.points().iter().zip(shape))
-            .filter(|(point, _)| point.side == Some(side))
-            .map(|(_, s)| s)
-            .collect();
-        let count = on.len() as f64;
-        (!on.is_empty()).then(|| on.into_iter().sum::<Vec3>() / count)
-    };
-    let across = (mean(Side::Left).zip(mean(Side::Right)))
-        .and_then(|(l, r)| Vec3::new(r.x - l.x, r.y - l.y, 0.0).try_normalize(1e-6));
-    let ey = match across {
-        Some(across) => across,
-        None => match principal(shape) {
-            Some((_, along)) => Vec3::new(-along.y, along.x, 0.0)
-                .try_normalize(1e-9)
-                .unwrap_or(Vec3::y()),
-            None => Vec3::y(),
-        },
-    };
-    let ex = Vec3::new(ey.y, -ey.x, 0.0);
-    (shape.iter())
-        .map(|s| Vec3::new(ex.dot(s), ey.dot(s), s.z))
-        .collect()
-}
-
-/// Descends robustly and tries mirror images; where the figures still disagree, begins again with
-/// other heights. Distances in a flat structure leave many ups and downs to choose from.
-fn refine(system: &System, known: &Partial, at: &mut Vec<Vec3>) -> Result<(), NetworkError> {
-    for c in [300.0, 30.0] {
-        // The loss is loose first, so that rough positions feel every figure.
-        near_enough(system.settle(at, Loss::Cauchy(c)))?;
-    }
-    let mut cost = polish(system, at)?;
-    let open: Vec<usize> = (movable(system).into_iter())
-        .filter(|&p| known[p][2].is_none())
-        .collect();
-    let base = at.iter().map(|p| p.z).sum::<f64>() / at.len() as f64;
-    let squares: f64 = at.iter().map(|p| (p.z - base).powi(2)).sum();
-    let spread = (squares / at.len() as f64).sqrt().max(50.0);
-    let mut random = Random(1);
-    let mut same = 0;
-    // The mirror images of a few points have all been tried one by one.
-    let restarts = if open.len() > 3 { RESTARTS } else { 0 };
-    for attempt in 0..restarts {
-        if same == CONVINCING || !disagrees(system, at) {
-            break;
-        }
-        let mut other = at.clone();
-        for &p in &open {
-            // By turns: all heights anew, or a third of them to the other side.
-            if attempt % 2 == 0 {
-                other[p].z = base + spread * random.between(-1.7, 1.7);
-            } else if random.between(0.0, 3.0) < 1.0 {
-                other[p].z = 2.0 * base - other[p].z;
-            }
-        }
-        sweep(system, &mut other, Loss::Cauchy(30.0));
-        let other_cost = polish(system, &mut other)?;
-        if (other_cost - cost).abs() < 1e-3 {
-            same += 1;
-        } else if other_cost < cost {
-            (*at, cost, same) = (other, other_cost, 0);
-        }
-    }
-    Ok(())
-}
-
-/// How often to begin again at most.
-const RESTARTS: usize = 24;
-/// The same best answer this often again is taken for the best there is: blunders remain then.
-const CONVINCING: usize = 4;
-
-/// Whether any figure is off by more than chance would have it in a network of hundreds.
-fn disagrees(system: &System, at: &[Vec3]) -> bool {
-    (system.used()).any(|(_, o)| (o.value_mm - o.quantity.predict(at)).abs() > 3.5 * o.u_mm)
-}
-
-/// Descends and tries mirror images by turns until neither helps; returns the cost.
-fn polish(system: &System, at: &mut Vec<Vec3>) -> Result<f64, NetworkError> {
-    let loss = Loss::Cauchy(3.0);
-    near_enough(system.settle(at, loss))?;
-    for _ in 0..10 {
-        if !try_reflections(system, at) {
-            break;
-        }
-        near_enough(system.settle(at, loss))?;
-    }
-    Ok(system.cost(at, loss))
-}
-
-/// A start need not be a minimum: the adjustment itself insists on one.
-pub(super) fn near_enough<T>(result: Result<T, NetworkError>) -> Result<(), NetworkError> {
-    match result {
-        Ok(_) | Err(NetworkError::NotSettled { .. }) => Ok(()),
-        Err(other) => Err(other),
-    }
-}
-
-/// Settles every point in turn, mirror images included, until nothing gains.
-fn sweep(system: &System, at: &mut [Vec3], loss: Loss) {
-    for _ in 0..30 {
-        let before = system.cost(at, loss);
-        for point in movable(system) {
-            let local = Local::new(system, point, |_, _| 0.0);
-            local.settle(at, loss);
-            better_reflection(&local, at, loss);
-        }
-        if system.cost(at, loss) > before - 1.0 {
-            break;
-        }
-    }
-}
-
-fn movable(system: &System) -> Vec<usize> {
-    (0..system.column.len())
-        .filter(|&p| system.column[p].is_some())
-        .collect()
-}
-
-/// Moves each point to a mirror image that fits clearly better; says whether any did.
-fn try_reflections(system: &System, at: &mut [Vec3]) -> bool {
-    let mut any = false;
-    for point in movable(system) {
-        let local = Local::new(system, point, |_, _| 0.0);
-        any |= better_reflection(&local, at, Loss::Cauchy(3.0));
-    }
-    any
-}
-
-fn better_reflection(local: &Local, at: &mut [Vec3], loss: Loss) -> bool {
-    let point = local.point;
-    let here = at[point];
-    let mut best = (local.cost(at, loss) - 1.0, here);
-    for candidate in local.reflections(at) {
-        at[point] = candidate;
-        let cost = local.settle(at, loss);
-        if cost < best.0 {
-            best = (cost, at[point]);
-        }
-    }
-    at[point] = best.1;
-    best.1 != here
-}
-
-/// SplitMix64 (Steele, Lea, Flood 2014): the same restarts on every machine.
-struct Random(u64);
-
-impl Random {
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        low + (high - low) * ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
 }

@@ -1,6 +1,8 @@
 //! One tram reading against the sheet, and the two diagonals of a symmetrical four. No network is
 //! needed for either.
 
+use super::model::Observation;
+use super::quantity::Quantity;
 use crate::frame::{Mat3, Vec3};
 
 /// How a tram gauge was held.
@@ -19,6 +21,23 @@ impl TramKind {
         match self {
             TramKind::True => "true",
             TramKind::Level => "level",
+        }
+    }
+
+    /// The quantity that this kind of reading observes.
+    pub fn quantity(self, from: usize, to: usize) -> Quantity {
+        match self {
+            TramKind::True => Quantity::TrueDistance { from, to },
+            TramKind::Level => Quantity::LevelDistance { from, to },
+        }
+    }
+
+    /// The kind and the ends of a tram reading; None for any other figure.
+    pub fn of(quantity: Quantity) -> Option<(TramKind, usize, usize)> {
+        match quantity {
+            Quantity::TrueDistance { from, to } => Some((TramKind::True, from, to)),
+            Quantity::LevelDistance { from, to } => Some((TramKind::Level, from, to)),
+            _ => None,
         }
     }
 
@@ -78,8 +97,8 @@ pub struct TramCheck {
 /// other by 5.9. A damaged vehicle can produce that by chance, so it is a question, never a
 /// correction.
 ///
-/// Millimetres. None where the reading or its uncertainty is not a finite number above zero, or
-/// the ends coincide.
+/// Millimetres. None where the reading or its uncertainty is not a finite number above zero, the
+/// sheet's figures are not finite, or the ends coincide.
 ///
 /// ```
 /// use datumtrail_geometry::frame::{Mat3, Vec3};
@@ -104,10 +123,12 @@ pub fn compare(
     q: SheetEnd,
 ) -> Option<TramCheck> {
     let usable = reading_mm.is_finite() && u_mm.is_finite() && reading_mm > 0.0 && u_mm > 0.0;
-    if !usable {
+    let spread = p.covariance + q.covariance;
+    let sheet_is_finite = spread.iter().all(|c| c.is_finite())
+        && p.position.iter().chain(&q.position).all(|c| c.is_finite());
+    if !usable || !sheet_is_finite {
         return None;
     }
-    let spread = p.covariance + q.covariance;
     let sheet = |kind: TramKind| {
         let arm = kind.arm(p.position, q.position);
         let e = arm.try_normalize(1e-9)?;
@@ -239,5 +260,94 @@ pub fn diagonals(four: &Diagonals) -> Option<DiagonalCheck> {
         side_shift_u_mm: squares_u / (2.0 * (a + b)),
         diamond_mm: squares / (4.0 * c),
         diamond_u_mm: squares_u / (4.0 * c),
+    })
+}
+
+/// A symmetrical four whose two diagonals were read.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Four {
+    /// The pair ahead, left and right, by the places of its points.
+    pub front: (usize, usize),
+    /// The pair behind it.
+    pub rear: (usize, usize),
+    /// The two readings by their places: front left to rear right, front right to rear left.
+    pub readings: (usize, usize),
+    pub check: DiagonalCheck,
+}
+
+/// Every symmetrical four among `pairs` (left and right, by their places in `sheet`) of which both
+/// diagonals were read in the same kind, compared by [`diagonals`]. The sheet's own uncertainty is
+/// part of each diagonal's. Of repeated readings the first is taken: average them before.
+///
+/// ```
+/// use datumtrail_geometry::frame::{Mat3, Vec3};
+/// use datumtrail_geometry::network::{Observation, SheetEnd, TramKind, cross_diagonals};
+///
+/// let end = |x, y| Some(SheetEnd { position: Vec3::new(x, y, 0.0), covariance: Mat3::zeros() });
+/// let sheet = [end(0.0, -400.0), end(0.0, 400.0), end(1000.0, -400.0), end(1000.0, 400.0)];
+/// let read = |from, to, mm| Observation::new(TramKind::True.quantity(from, to), mm, 0.5);
+/// let readings = [read(3, 0, 1283.8), read(1, 2, 1277.5)];
+/// let fours = cross_diagonals(&sheet, &[(2, 3), (0, 1)], &readings);
+/// assert_eq!((fours[0].front, fours[0].readings), ((0, 1), (0, 1)));
+/// assert!((fours[0].check.difference_mm - 6.3).abs() < 1e-9);
+/// ```
+pub fn cross_diagonals(
+    sheet: &[Option<SheetEnd>],
+    pairs: &[(usize, usize)],
+    readings: &[Observation],
+) -> Vec<Four> {
+    let mut fours = Vec::new();
+    for (i, &one) in pairs.iter().enumerate() {
+        for &other in &pairs[i + 1..] {
+            for kind in [TramKind::True, TramKind::Level] {
+                fours.extend(four(sheet, one, other, kind, readings));
+            }
+        }
+    }
+    fours
+}
+
+fn four(
+    sheet: &[Option<SheetEnd>],
+    one: (usize, usize),
+    other: (usize, usize),
+    kind: TramKind,
+    readings: &[Observation],
+) -> Option<Four> {
+    let at = |place: usize| *sheet.get(place)?;
+    let middle = |pair: (usize, usize)| {
+        let (left, right) = (at(pair.0)?.position, at(pair.1)?.position);
+        Some(((left.x + right.x) / 2.0, right.y - left.y))
+    };
+    let (front, rear) = if middle(one)?.0 <= middle(other)?.0 {
+        (one, other)
+    } else {
+        (other, one)
+    };
+    let ((front_x, front_width), (rear_x, rear_width)) = (middle(front)?, middle(rear)?);
+    // A reading's place, with its value and uncertainty, and what the sheet gives for it.
+    let diagonal = |p: usize, q: usize| {
+        let place = (readings.iter()).position(|o| {
+            TramKind::of(o.quantity)
+                .is_some_and(|(k, a, b)| k == kind && ((a, b) == (p, q) || (a, b) == (q, p)))
+        })?;
+        let reading = readings.get(place)?;
+        let check = compare(reading.value_mm, reading.u_mm, kind, at(p)?, at(q)?)?;
+        Some((place, (check.reading_mm, check.u_mm), check.sheet_mm))
+    };
+    let (first, left_to_right, sheet_first) = diagonal(front.0, rear.1)?;
+    let (second, right_to_left, sheet_second) = diagonal(front.1, rear.0)?;
+    let check = diagonals(&Diagonals {
+        left_to_right,
+        right_to_left,
+        sheet_difference_mm: sheet_first - sheet_second,
+        widths: (front_width, rear_width),
+        length_mm: rear_x - front_x,
+    })?;
+    Some(Four {
+        front,
+        rear,
+        readings: (first, second),
+        check,
     })
 }

@@ -1,31 +1,55 @@
 //! What an adjusted network says, in plain sentences with figures.
 
+use super::plan::{Deciding, Extra};
 use super::quantity::Quantity;
 use super::solution::{Contradiction, Solution, State};
 use crate::frame::Axis;
 
 impl Solution {
-    /// A figure as people name it: "true distance A to B, 1005.0 mm".
+    /// A figure as people name it: "true distance A to B, 1005.0 mm". Empty where there is none.
     pub fn figure_words(&self, index: usize) -> String {
-        let Some(figure) = self.figures.get(index) else {
-            return String::new();
-        };
+        self.figures.get(index).map_or_else(String::new, |figure| {
+            let what = self.quantity_words(figure.quantity);
+            format!("{what}, {:.1} mm", figure.value_mm)
+        })
+    }
+
+    /// A quantity as people name it: "true distance A to B".
+    pub fn quantity_words(&self, quantity: Quantity) -> String {
         let name = |p: usize| self.points.get(p).map_or("?", |l| l.name.as_str());
-        let what = figure.quantity.words();
-        let value = figure.value_mm;
-        match figure.quantity {
+        let what = quantity.words();
+        match quantity {
             Quantity::TrueDiagonal { from, to } | Quantity::LevelDiagonal { from, to } => {
-                format!(
-                    "{what} {} to the other side's {}, {value:.1} mm",
-                    name(from),
-                    name(to)
-                )
+                format!("{what} {} to the other side's {}", name(from), name(to))
             }
             quantity => match quantity.points() {
-                (a, Some(b)) => format!("{what} {} to {}, {value:.1} mm", name(a), name(b)),
-                (a, None) => format!("{what} of {}, {value:.1} mm", name(a)),
+                (a, Some(b)) => format!("{what} {} to {}", name(a), name(b)),
+                (a, None) => format!("{what} of {}", name(a)),
             },
         }
+    }
+
+    /// An extra reading as a request: "Measure the true distance A to B, about 1005 mm: it brings
+    /// the wanted points from 2.1 mm to 0.6 mm of standard uncertainty."
+    pub fn extra_words(&self, extra: &Extra) -> String {
+        format!(
+            "Measure the {}, about {:.0} mm: it brings the wanted points from {:.1} mm to {:.1} mm \
+             of standard uncertainty.",
+            self.quantity_words(extra.quantity),
+            extra.expected_mm,
+            extra.before_mm,
+            extra.after_mm
+        )
+    }
+
+    /// A deciding reading as a request.
+    pub fn deciding_words(&self, deciding: &Deciding) -> String {
+        format!(
+            "Measure the {}: {:.1} mm confirms these positions, {:.1} mm the others.",
+            self.quantity_words(deciding.quantity),
+            deciding.here_mm,
+            deciding.there_mm
+        )
     }
 
     /// Everything a person should know before using the positions, most serious first. Empty when
@@ -88,7 +112,7 @@ impl Solution {
             .collect();
         let expected = contradiction
             .named()
-            .and_then(|i| self.figures[i].expected_mm);
+            .and_then(|i| self.figures.get(i)?.expected_mm);
         match (expected, contradiction.left_out) {
             (Some(expected), left_out) => format!(
                 "The {} contradicts the rest, which expect {expected:.1} mm ({:.1} times its \

@@ -1,16 +1,16 @@
 //! Reads the published distance tables in `tests/published/` into sheets to audit.
 
+pub mod report;
+
 use datumtrail_geometry::audit::{End, Figure, Printed, Sheet, Station};
 use datumtrail_geometry::frame::Side;
 
 /// Saab, service information for the 9-2X (2005), group 8, datum dimensions, measurement, centre
 /// structure. Printed to whole millimetres.
-#[allow(dead_code, reason = "each user of this file reads its own table")]
 pub const SAAB: &str = include_str!("../published/saab-9-2x-2005-centre.csv");
 
 /// Subaru, repair information for the Tribeca (2008), body structure, datum dimensions,
 /// measurement, centre structure. Printed to whole millimetres; lengths are projected.
-#[allow(dead_code, reason = "each user of this file reads its own table")]
 pub const TRIBECA: &str = include_str!("../published/tribeca-2008-centre.csv");
 
 /// A table `kind,a[,a_side],b[,b_side],value` as a sheet rounded to 1 mm.
