@@ -197,12 +197,12 @@ fn readings_that_cannot_be_set_up_are_kept_where_a_blunder_explains_it() {
     let shop = self::shop();
     let few: Readings = readings(|_| STILL).into_iter().skip(14).collect();
     let file = shop.file("few.csv", csv(few));
-    let said = shop.fails(
+    let said = datumtrail_tests::flat(&shop.fails(
         1,
         &[
             "survey", "add", &file, "--stage", STAGE, "--refs", REFS, "--u", "0.5",
         ],
-    );
+    ));
     assert!(said.contains("reference point A has no reading"), "{said}");
     assert_eq!(
         shop.json(&["survey", "list"])["surveys"],

@@ -217,9 +217,12 @@ fn screen(solved: &TramSolved) -> String {
         .iter()
         .for_each(|note| say(&format!("Note: {note}")));
     say("");
-    say(format!("{:<9}{:<24}{:<24}{}", "Point", "length", "width", "height").trim_end());
-    out.extend(solved.points.iter().filter(|p| !p.is_reference).map(point));
-    out.push(String::new());
+    let heads = ["length", "width"].map(|head| format!("{head:<24}"));
+    out.push(format!("Point    {}height", heads.concat()));
+    out.extend(solved.points.iter().map(point));
+    out.push(
+        "* reference point, judged by the others      ± is twice the standard uncertainty\n".into(),
+    );
     let mut table = Table::new(&["reading", "off by", "w", "r", "state"]);
     for f in &solved.figures {
         let off = f.expected_mm.map(|expected| f.value_mm - expected);
@@ -258,7 +261,8 @@ fn screen(solved: &TramSolved) -> String {
 }
 
 fn point(point: &SolvedPoint) -> String {
-    let mut line = format!("{:<9}", point.point);
+    let mark = if point.is_reference { "*" } else { " " };
+    let mut line = format!("{:<7}{mark} ", point.point);
     for (axis, seen) in point.axes() {
         let cell = match (seen.deviation_mm, seen.u_mm) {
             (Some(mm), Some(u)) => {

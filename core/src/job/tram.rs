@@ -4,8 +4,8 @@
 use datumtrail_geometry::fit::Belief;
 use datumtrail_geometry::frame::{Axis, Mat3, Side, Vec3};
 use datumtrail_geometry::network::{
-    self, DiagonalCheck, Diagonals, Extra, Fit, Network, Observation, Options, Point, Quantity,
-    SheetEnd, Solution, State, TramCheck, TramKind, Wanted,
+    self, DiagonalCheck, Diagonals, Extra, Fit, Observation, Quantity, SheetEnd, Standing, State,
+    SurveyedPoint, TramCheck, TramKind, TramPoint, TramSurvey, Wanted,
 };
 use datumtrail_geometry::verdict::{self, Verdict};
 use datumtrail_sheet::{ControlPoint, DistanceKind, Sheet};
@@ -17,6 +17,9 @@ use crate::error::{Error, Result};
 
 /// What stands in for an uncertainty that nobody stated, millimetres: a guess, and said to be one.
 pub const UNSTATED_U_MM: f64 = 1.0;
+
+/// The probability of doubting anything in a faultless network.
+pub const ALPHA: f64 = 0.05;
 
 /// One reading against the sheet.
 #[derive(Clone, Debug, Serialize)]
@@ -71,7 +74,7 @@ pub struct TramSolved {
     pub chi2: f64,
     pub dof: usize,
     pub p: Option<f64>,
-    /// No contradiction is left: without it nothing is called inside.
+    /// Nothing contradicts that is not explained: without it nothing is called inside.
     pub sound: bool,
     pub points: Vec<SolvedPoint>,
     pub figures: Vec<SolvedFigure>,
@@ -86,7 +89,7 @@ pub struct SolvedPoint {
     pub point: String,
     pub side: Side,
     pub is_reference: bool,
-    pub position_mm: [f64; 3],
+    pub position_mm: Option<[f64; 3]>,
     pub spec_mm: [f64; 3],
     pub length: SolvedAxis,
     pub width: SolvedAxis,
@@ -381,12 +384,11 @@ pub fn solve(view: &JobView, sheet: &Sheet, basis: &Basis<'_>) -> Result<TramSol
     let ends = readings
         .iter()
         .flat_map(|r| std::iter::once(&r.body.a).chain(&r.body.b));
-    for name in ends.chain(basis.refs) {
+    for name in ends {
         if !names.contains(&name.as_str()) {
             names.push(name);
         }
     }
-    let build = basis.build_spread_mm.unwrap_or(0.0);
     let on_sheet: Vec<&ControlPoint> = names
         .iter()
         .map(|name| {
@@ -395,104 +397,56 @@ pub fn solve(view: &JobView, sheet: &Sheet, basis: &Basis<'_>) -> Result<TramSol
                 .ok_or_else(|| refused(format!("the sheet has no point {name}")))
         })
         .collect::<Result<_>>()?;
-    // A reference point that no reading touches would hang alone.
-    let touched = |name: &str| {
-        readings
-            .iter()
-            .any(|r| r.body.a == name || r.body.b.as_deref() == Some(name))
-    };
-    let (mut points, mut used) = (Vec::new(), Vec::new());
-    for point in on_sheet.into_iter().filter(|p| touched(&p.name)) {
-        let mut at = Point::new(point.name.clone())
-            .on(point.side)
-            .about(point.position_mm.into());
-        if basis.refs.contains(&point.name) {
-            at.place = network::Place::Known {
-                position: point.position_mm.into(),
-                covariance: spread(point, build),
-            };
-        }
-        points.push(at);
-        used.push(point);
-    }
-    let place = |name: &str| used.iter().position(|p| p.name == name);
+    let points: Vec<TramPoint> = on_sheet
+        .iter()
+        .map(|point| {
+            let is_reference = basis.refs.contains(&point.name);
+            // A limit is about the distance to the sheet, so the build spread loosens only what
+            // holds the network.
+            let build = basis.build_spread_mm.filter(|_| is_reference);
+            let at = end(point, build.unwrap_or(0.0));
+            let there = TramPoint::on_sheet(point.name.clone(), at).on(point.side);
+            if is_reference {
+                there.reference()
+            } else {
+                there
+            }
+        })
+        .collect();
+    let place = |name: &str| names.iter().position(|n| *n == name);
     let figures: Vec<Observation> = readings
         .iter()
         .filter_map(|r| {
-            let a = place(&r.body.a)?;
-            let b = r.body.b.as_deref().map(place);
-            let quantity = match (r.body.kind, b) {
-                (record::TramKind::Height, _) => Quantity::height(a),
-                (record::TramKind::Level, Some(Some(to))) => {
-                    Quantity::LevelDistance { from: a, to }
-                }
-                (_, Some(Some(to))) => Quantity::TrueDistance { from: a, to },
+            let from = place(&r.body.a)?;
+            let to = r.body.b.as_deref().and_then(place);
+            let quantity = match (r.body.kind, to) {
+                (record::TramKind::Height, _) => Quantity::height(from),
+                (record::TramKind::Level, Some(to)) => Quantity::LevelDistance { from, to },
+                (record::TramKind::True, Some(to)) => Quantity::TrueDistance { from, to },
                 _ => return None,
             };
             let u = r.body.u_mm.unwrap_or(UNSTATED_U_MM);
             Some(Observation::new(quantity, r.body.value_mm, u))
         })
         .collect();
-    let solution = Network::new(points, figures)
-        .and_then(|network| network.adjust(&Options::default()))
+    let found = network::survey(&points, &figures, ALPHA)
         .map_err(|e| refused(format!("the tram readings can't be solved: {e}")))?;
-    Ok(told(&solution, basis, &used, &readings))
+    Ok(told(&found, basis, &on_sheet, &readings))
 }
 
 fn told(
-    solution: &Solution,
+    found: &TramSurvey,
     basis: &Basis<'_>,
-    used: &[&ControlPoint],
+    on_sheet: &[&ControlPoint],
     readings: &[&Entry<record::Tram>],
 ) -> TramSolved {
-    let sound = solution.is_sound(Options::default().alpha);
-    let points = solution
+    let solution = &found.solution;
+    let points = found
         .points
         .iter()
-        .zip(used)
-        .map(|(located, on_sheet)| {
-            let deviation = located.position - Vec3::from(on_sheet.position_mm);
-            let is_reference = basis.refs.contains(&on_sheet.name);
-            let axis = |axis: Axis| {
-                let k = axis.index();
-                let limit_mm = on_sheet.limit(axis).map(|l| l.mm);
-                let rounding = on_sheet.rounding_mm2()[k];
-                match located.u_mm(axis) {
-                    Some(u) if !is_reference => {
-                        let u = (u * u + rounding).sqrt();
-                        let judged =
-                            verdict::judge(deviation[k], Some(u), limit_mm, Belief::Normal);
-                        SolvedAxis {
-                            deviation_mm: Some(deviation[k]),
-                            u_mm: Some(u),
-                            limit_mm,
-                            p_inside: judged.p_inside,
-                            verdict: match judged.verdict {
-                                Verdict::Inside if !sound => Verdict::TooCloseToCall,
-                                other => other,
-                            },
-                        }
-                    }
-                    _ => SolvedAxis {
-                        deviation_mm: None,
-                        u_mm: None,
-                        limit_mm,
-                        p_inside: None,
-                        verdict: Verdict::Unchecked,
-                    },
-                }
-            };
-            SolvedPoint {
-                point: on_sheet.name.clone(),
-                side: on_sheet.side,
-                is_reference,
-                position_mm: located.position.into(),
-                spec_mm: on_sheet.position_mm,
-                length: axis(Axis::Length),
-                width: axis(Axis::Width),
-                height: axis(Axis::Height),
-            }
-        })
+        .zip(on_sheet)
+        .filter(|(seen, _)| seen.standing != Standing::NotMeasured)
+        .map(|(seen, point)| solved_point(seen, point, found.doubtful))
         .collect();
     let figures = solution
         .figures
@@ -515,42 +469,86 @@ fn told(
         })
         .collect();
     let Fit { chi2, dof, p } = solution.fit;
+    let mut notes = found.notes();
+    if readings.iter().any(|r| r.body.u_mm.is_none()) {
+        notes.push(format!(
+            "Uncertainty not stated for some readings: {UNSTATED_U_MM} mm stands in, a guess."
+        ));
+    }
     TramSolved {
         stage: basis.stage.map(str::to_owned),
         refs: basis.refs.to_vec(),
         chi2,
         dof,
         p,
-        sound,
+        sound: !found.doubtful,
         points,
         figures,
-        notes: solution.notes(),
-        next: next(solution, basis, used, readings),
+        notes,
+        next: next(found, basis, readings),
     }
 }
 
-/// The three readings that would help the open points most.
+fn solved_point(seen: &SurveyedPoint, point: &ControlPoint, doubtful: bool) -> SolvedPoint {
+    let axis = |axis: Axis| {
+        let limit_mm = point.limit(axis).map(|l| l.mm);
+        let Some((deviation, u)) = seen.axis(axis) else {
+            return SolvedAxis {
+                deviation_mm: None,
+                u_mm: None,
+                limit_mm,
+                p_inside: None,
+                verdict: Verdict::Unchecked,
+            };
+        };
+        let judged = verdict::judge(deviation, Some(u), limit_mm, Belief::Normal);
+        SolvedAxis {
+            deviation_mm: Some(deviation),
+            u_mm: Some(u),
+            limit_mm,
+            p_inside: judged.p_inside,
+            verdict: match judged.verdict {
+                Verdict::Inside if doubtful => Verdict::TooCloseToCall,
+                other => other,
+            },
+        }
+    };
+    SolvedPoint {
+        point: point.name.clone(),
+        side: point.side,
+        is_reference: seen.standing == Standing::Reference,
+        position_mm: seen.position.map(|(at, _)| at.into()),
+        spec_mm: point.position_mm,
+        length: axis(Axis::Length),
+        width: axis(Axis::Width),
+        height: axis(Axis::Height),
+    }
+}
+
+/// The three readings that would help most: the points that are open, or all.
 fn next(
-    solution: &Solution,
+    found: &TramSurvey,
     basis: &Basis<'_>,
-    used: &[&ControlPoint],
     readings: &[&Entry<record::Tram>],
 ) -> Vec<NextReading> {
     const SHOWN: usize = 3;
-    let stated = readings.iter().filter_map(|r| r.body.u_mm);
-    let open: Vec<usize> = (0..used.len())
-        .filter(|&i| {
-            let undetermined = |p: &network::Located| !p.undetermined_axes().is_empty();
-            solution.points.get(i).is_some_and(undetermined)
-        })
-        .collect();
+    let solution = &found.solution;
+    let measured = |p: &&SurveyedPoint| p.standing == Standing::Measured;
+    let open = |p: &&SurveyedPoint| p.determined.contains(&false);
+    let places = found.points.iter().filter(measured).filter(open);
     let wanted = Wanted {
-        points: open,
-        u_mm: stated.reduce(f64::max).unwrap_or(UNSTATED_U_MM),
+        points: places.filter_map(|p| p.place).collect(),
+        u_mm: (readings.iter())
+            .filter_map(|r| r.body.u_mm)
+            .reduce(f64::max)
+            .unwrap_or(UNSTATED_U_MM),
         reach_mm: basis.reach_mm,
         ..Wanted::default()
     };
-    let name = |i: usize| used.get(i).map_or_else(String::new, |p| p.name.clone());
+    let name = |i: usize| {
+        let located = solution.points.get(i);
+        located.map_or_else(String::new, |p| p.name.clone())
+    };
     let told = |extra: &Extra| {
         let (kind, a, b) = match extra.quantity {
             Quantity::TrueDistance { from, to } => (record::TramKind::True, from, Some(to)),
