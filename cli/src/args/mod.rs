@@ -175,6 +175,18 @@ pub enum Sheet {
     /// The sheet against itself: chains that don't close, diagonals that contradict, sides that
     /// don't mirror
     Audit,
+    /// Coordinates from a sheet of distances, as far as these suffice
+    Solve {
+        /// A point of the sheet whose length is to be zero
+        #[arg(long)]
+        front: String,
+        /// A point farther to the vehicle's rear: distances don't say which way is forward
+        #[arg(long)]
+        rear: String,
+        /// Write them to this file, to be loaded as a sheet
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
     /// Where zones and members lie; what the sheet leaves open is proposed, for you to confirm
     Layout {
         /// Correct places: POINT=ZONE/MEMBER, such as "H=front/left rail"

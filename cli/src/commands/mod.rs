@@ -107,6 +107,17 @@ pub fn read(path: &Path) -> Result<Vec<u8>> {
     std::fs::read(path).map_err(|e| Error::io(path, e))
 }
 
+/// Writes a new file; one that is there is never overwritten.
+pub fn save(file: &Path, bytes: &[u8]) -> Result<()> {
+    use std::io::Write;
+    let mut out = std::fs::OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(file)
+        .map_err(|e| Error::io(file, e))?;
+    out.write_all(bytes).map_err(|e| Error::io(file, e))
+}
+
 /// A file's own name.
 pub fn file_name(path: &Path) -> String {
     path.file_name()
