@@ -24,9 +24,9 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use datumtrail_core::error::{Error, Result};
-use datumtrail_core::shop::{Shop, ShopOptions};
+use datumtrail_core::shop::{PhotoOptions, Shop, ShopOptions};
 
-use crate::args::{Args, Command};
+use crate::args::{Args, Command, Photo};
 
 /// What every command that needs a shop gets.
 pub struct Context {
@@ -42,6 +42,29 @@ impl Context {
     }
 }
 
+/// How to open the shop that the person means.
+pub struct Opening {
+    pub folder: PathBuf,
+    pub person: Option<String>,
+    pub job: Option<String>,
+    pub json: bool,
+}
+
+impl Opening {
+    pub async fn open(&self) -> Result<Context> {
+        let options = ShopOptions {
+            person: self.person.clone(),
+            device_name: host_name(),
+            ..ShopOptions::default()
+        };
+        Ok(Context {
+            shop: Shop::open(&self.folder, options).await?,
+            job: self.job.clone(),
+            json: self.json,
+        })
+    }
+}
+
 /// Carries out what was typed.
 pub async fn run(args: Args) -> Result<ExitCode> {
     let person = args.person.clone();
@@ -51,20 +74,23 @@ pub async fn run(args: Args) -> Result<ExitCode> {
         Command::Verify { file } => return verify::run(&file, args.json),
         _ => {}
     }
-    let folder = match args.shop {
-        Some(folder) => folder,
-        None => default_shop()?,
-    };
-    let options = ShopOptions {
+    let opening = Opening {
+        folder: match args.shop {
+            Some(folder) => folder,
+            None => default_shop()?,
+        },
         person,
-        device_name: host_name(),
-        ..ShopOptions::default()
-    };
-    let context = Context {
-        shop: Shop::open(&folder, options).await?,
         job: args.job,
         json: args.json,
     };
+    if let Command::Photo(Photo::Watch { dir, camera, once }) = args.command {
+        let options = PhotoOptions {
+            stage: None,
+            camera,
+        };
+        return photo::watch::run(&opening, &dir, &options, once).await;
+    }
+    let context = opening.open().await?;
     let outcome = match args.command {
         Command::Job(command) => job::run(&context, command).await,
         Command::Sheet(command) => sheet::run(&context, command).await,
