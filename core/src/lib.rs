@@ -31,7 +31,7 @@
 //!     ..Default::default()
 //! }).await?;
 //!
-//! let measured = job.check(Some(&survey.0)).await?;
+//! let measured = job.check(Some(&survey.id.0)).await?;
 //! let report = measured.report();
 //! let h = report.points.iter().find(|p| p.point == "H").unwrap();
 //! assert!((h.length.deviation_mm.unwrap() - 5.0).abs() < 1e-6);

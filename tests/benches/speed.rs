@@ -77,7 +77,7 @@ fn large_job(c: &mut Criterion) {
                 ("B'", [2000.0, 400.0, 10.0]),
             ] {
                 job.add_reading(NewReading {
-                    survey: Some(survey.0.clone()),
+                    survey: Some(survey.id.0.clone()),
                     point: point.into(),
                     position: [at[0], at[1] + f64::from(n), at[2]],
                     ..NewReading::default()

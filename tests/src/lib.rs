@@ -1,5 +1,7 @@
 //! What the stories share: the real program in a folder of its own.
 
+pub mod published;
+
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;

@@ -1,50 +1,16 @@
 //! The main job on dimensions that a maker printed, through the real program.
 //!
-//! Source of the sheet: Renault, workshop repair manual for the Mégane Scénic (from 1995), section
-//! 40, "Sub-frame dimensions"; see `core/sheet/tests/published/`.
-//!
 //! The readings are made from it by a known rigid motion and known displacements, so what the
 //! program must find is known without the program.
 
 use datumtrail_tests::Shop;
+use datumtrail_tests::published::{self, SHEET};
 use serde_json::Value;
 
-const SHEET: &str = concat!(
-    env!("CARGO_MANIFEST_DIR"),
-    "/../core/sheet/tests/published/megane-scenic-1995-underbody.csv"
-);
 const REFS: &str = "A,A',B,B',G,G'";
 
-/// The printed points.
-fn printed() -> Vec<(String, [f64; 3])> {
-    let text = std::fs::read_to_string(SHEET).expect("the published sheet");
-    text.lines()
-        .skip(1)
-        .map(|line| {
-            let cells: Vec<&str> = line.split(',').collect();
-            let number = |i: usize| cells[i].parse().expect("a number");
-            (cells[0].to_owned(), [number(3), number(4), number(5)])
-        })
-        .collect()
-}
-
-/// An instrument that stands somewhere else and leans: two turns and a shift.
-fn seen_by_the_instrument([x, y, z]: [f64; 3]) -> [f64; 3] {
-    let (s, c) = 0.7_f64.sin_cos();
-    let (x, y) = (c * x - s * y, s * x + c * y);
-    let (s, c) = (-0.3_f64).sin_cos();
-    let (y, z) = (c * y - s * z, s * y + c * z);
-    [x + 1234.5, y - 876.25, z + 431.0]
-}
-
 fn readings(moved: impl Fn(&str) -> [f64; 3]) -> String {
-    let mut csv = "point,x,y,z\n".to_owned();
-    for (name, at) in printed() {
-        let by = moved(&name);
-        let [x, y, z] = seen_by_the_instrument([at[0] + by[0], at[1] + by[1], at[2] + by[2]]);
-        csv += &format!("{name},{x:?},{y:?},{z:?}\n");
-    }
-    csv
+    published::csv(published::readings(moved))
 }
 
 fn survey(limit: &[&str], csv: &str) -> (Shop, Value) {
@@ -102,7 +68,7 @@ fn displacements_are_recovered_to_a_millionth() {
             _ => [0.0; 3],
         }),
     );
-    for (name, _) in printed() {
+    for (name, _) in published::printed() {
         let expected = match name.as_str() {
             "H" => [7.5, -0.4, 1.2],
             "L'" => [-12.0, 3.0, 0.25],

@@ -1,6 +1,8 @@
 //! One file a command.
 
 mod check;
+mod compare;
+mod damage;
 mod demo;
 mod export;
 mod hold;
@@ -10,9 +12,11 @@ mod note;
 mod part;
 mod photo;
 mod plan;
+mod setup;
 mod sheet;
 mod stage;
 mod survey;
+mod tram;
 mod verify;
 mod withdraw;
 
@@ -68,12 +72,16 @@ pub async fn run(args: Args) -> Result<ExitCode> {
         Command::Plan(command) => plan::run(&context, command).await,
         Command::Stage(command) => stage::run(&context, command).await,
         Command::Survey(command) => survey::run(&context, command).await,
-        Command::Check { survey } => check::run(&context, survey.as_deref()).await,
-        Command::Move {
-            points,
-            slide,
-            survey,
-        } => movement::run(&context, &points, slide, survey.as_deref()).await,
+        Command::Setup(command) => setup::run(&context, command).await,
+        Command::Check(asked) => check::run(&context, asked).await,
+        Command::Damage { survey } => damage::run(&context, survey.as_deref()).await,
+        Command::Move(asked) => movement::run(&context, asked).await,
+        Command::Compare {
+            before,
+            after,
+            refs,
+        } => compare::run(&context, &before, &after, &refs).await,
+        Command::Tram(command) => tram::run(&context, command).await,
         Command::Hold(command) => hold::run(&context, command).await,
         Command::Photo(command) => photo::run(&context, command).await,
         Command::Note(command) => note::run(&context, command).await,
@@ -97,6 +105,17 @@ pub fn details(error: &Error) -> Vec<String> {
 /// Reads a file that the person named.
 pub fn read(path: &Path) -> Result<Vec<u8>> {
     std::fs::read(path).map_err(|e| Error::io(path, e))
+}
+
+/// Writes a new file; one that is there is never overwritten.
+pub fn save(file: &Path, bytes: &[u8]) -> Result<()> {
+    use std::io::Write;
+    let mut out = std::fs::OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(file)
+        .map_err(|e| Error::io(file, e))?;
+    out.write_all(bytes).map_err(|e| Error::io(file, e))
 }
 
 /// A file's own name.

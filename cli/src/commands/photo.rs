@@ -57,7 +57,7 @@ pub async fn run(context: &Context, command: Photo) -> Result<ExitCode> {
             let all = job.view()?;
             let photo = view::find(&all.photos, &photo)?;
             let bytes = job.photo_bytes(&photo.body.blob).await?;
-            save(&file, &bytes)?;
+            super::save(&file, &bytes)?;
             output::either(context.json, &json!({ "bytes": bytes.len() }), || {
                 format!("Wrote {} ({} bytes).", file.display(), bytes.len())
             });
@@ -263,14 +263,4 @@ fn duration(text: &str) -> Result<jiff::SignedDuration> {
             todo: "write it like 1h7m12s, -4m or 90s: what has to be added to the camera's time"
                 .into(),
         })
-}
-
-fn save(file: &Path, bytes: &[u8]) -> Result<()> {
-    use std::io::Write;
-    let mut out = std::fs::OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(file)
-        .map_err(|e| Error::io(file, e))?;
-    out.write_all(bytes).map_err(|e| Error::io(file, e))
 }

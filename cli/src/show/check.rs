@@ -1,19 +1,22 @@
 //! A survey as people read it.
 
 use datumtrail_core::geometry::frame::{Axis, Side, direction};
+use datumtrail_core::geometry::temperature::Material;
 use datumtrail_core::geometry::verdict::Verdict;
 use datumtrail_core::job::measure::{AxisReport, CheckReport, PointReport};
+use datumtrail_core::job::mend::Suspicion;
 
-use super::{CAUTION, WIDTH, heading, wrap};
+use super::{WIDTH, heading, wrap};
 
-/// The whole survey.
-pub fn survey(report: &CheckReport<'_>) -> String {
+/// The whole survey, and what may be wrong with it.
+pub fn survey(report: &CheckReport<'_>, suspicions: &[Suspicion]) -> String {
     let mut out = vec![heading(&format!(
         "Survey {} in {}",
         report.survey.short(),
         report.stage
     ))];
     out.push(setup(report));
+    out.extend(suspected(suspicions));
     for side in [Side::Left, Side::Centre, Side::Right] {
         let measured: Vec<_> = report
             .points
@@ -63,8 +66,79 @@ pub fn survey(report: &CheckReport<'_>) -> String {
     }
     out.push(answer(report));
     out.push(legend());
-    out.push(wrap(CAUTION, WIDTH, ""));
     out.join("\n")
+}
+
+/// Blunders that would explain the readings, each with the command that mends it.
+pub fn suspected(suspicions: &[Suspicion]) -> Option<String> {
+    if suspicions.is_empty() {
+        return None;
+    }
+    let mut lines = vec!["Look at this first:".to_owned()];
+    for suspicion in suspicions {
+        lines.push(wrap(&format!("  {}", suspicion.words), WIDTH, "  "));
+        lines.push(format!("  If so: {}", suspicion.command));
+    }
+    lines.push(String::new());
+    Some(lines.join("\n"))
+}
+
+/// How repeats, joints and temperature went in.
+fn gathered(report: &CheckReport<'_>) -> Vec<String> {
+    let mut lines = Vec::new();
+    for at in report.corrected_to_20 {
+        let material = match at.temperature.material {
+            Material::Steel => "steel (12 millionths a kelvin)",
+            Material::Aluminium => "aluminium (23 millionths a kelvin)",
+        };
+        lines.push(format!(
+            "Readings of {} brought from {} to 20 degrees, as stated: {material}.",
+            at.survey.short(),
+            at.temperature.celsius
+        ));
+    }
+    for joint in report.joints {
+        let moved = match joint.moved.as_slice() {
+            [] => String::new(),
+            moved => format!(
+                " Left out because they were in another place the second time: {}.",
+                moved.join(", ")
+            ),
+        };
+        lines.push(format!(
+            "Joined: {} through {} ({:.2} mm root mean square).{moved}",
+            joint.part,
+            joint.shared.join(", "),
+            joint.rms_mm
+        ));
+    }
+    if !report.repeats.is_empty() {
+        let points: Vec<String> = report
+            .repeats
+            .iter()
+            .map(|r| {
+                let failed = if r.failed { ", more than stated" } else { "" };
+                format!(
+                    "{} {} times ({:.2} mm apart at most{failed})",
+                    r.point,
+                    r.readings,
+                    2.0 * r.farthest_mm
+                )
+            })
+            .collect();
+        lines.push(format!(
+            "Read more than once and averaged: {}.",
+            points.join("; ")
+        ));
+    }
+    for r in report.repeats.iter().filter(|r| r.failed) {
+        lines.push(format!(
+            "Note: the repeats of {} scatter more than the uncertainty allows: the point was not hit \
+             alike, or the instrument moved.",
+            r.point
+        ));
+    }
+    lines
 }
 
 fn setup(report: &CheckReport<'_>) -> String {
@@ -81,12 +155,7 @@ fn setup(report: &CheckReport<'_>) -> String {
             percent(p)
         ));
     }
-    if !setup.moved.is_empty() {
-        lines.push(format!(
-            "Left out because they moved: {}.",
-            setup.moved.join(", ")
-        ));
-    }
+    lines.extend(gathered(report));
     lines.extend(setup.hidden.iter().map(|h| h.to_string()));
     lines.extend(setup.warnings.iter().map(|w| format!("Note: {w}")));
     let wrapped: Vec<String> = lines.iter().map(|l| wrap(l, WIDTH, "  ")).collect();
@@ -106,7 +175,7 @@ fn point(point: &PointReport<'_>) -> String {
     let mark = if point.is_reference { "*" } else { " " };
     let mut line = format!("{:<7}{mark} ", point.point);
     for (axis, seen) in point.axes() {
-        line.push_str(&format!("{:<24}", cell(axis, seen, point.side)));
+        line.push_str(&format!("{:<23} ", cell(axis, seen, point.side)));
     }
     line.trim_end().to_owned()
 }
@@ -121,11 +190,13 @@ fn cell(axis: Axis, seen: &AxisReport<'_>, side: Side) -> String {
     } else {
         direction(axis, mm, side)
     };
+    // Nobody needs the tenths of what is this far out, and the column is narrow.
+    let digits = if mm.abs() < 99.95 { 1 } else { 0 };
     // Twice the standard uncertainty: 95 % for a normal distribution.
     let spread = seen
         .u_mm
-        .map_or_else(String::new, |u| format!(" ±{:.1}", 2.0 * u));
-    format!("{shape} {:.1}{spread} {word}", mm.abs())
+        .map_or_else(String::new, |u| format!(" ±{:.digits$}", 2.0 * u));
+    format!("{shape} {:.digits$}{spread} {word}", mm.abs())
 }
 
 /// Shapes before colours: a dot between two posts, an arrow leaving them, a dot with whiskers over

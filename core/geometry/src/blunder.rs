@@ -84,6 +84,10 @@ pub struct Proposal {
     pub rms_before_mm: f64,
     /// The same afterwards.
     pub rms_after_mm: f64,
+    /// Root mean square distance of all measured points afterwards, mm, for what changes the whole
+    /// survey: on a symmetrical vehicle a mirrored frame and exchanged labels fit the reference
+    /// points alike, and only a point without a partner tells them apart.
+    pub all_points_after_mm: Option<f64>,
 }
 
 impl std::fmt::Display for Proposal {

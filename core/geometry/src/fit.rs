@@ -78,6 +78,8 @@ mod newton;
 mod others;
 mod start;
 
+pub(crate) use start::closed_form_rms;
+
 use crate::frame::{Mat3, Vec3};
 use crate::stats;
 use nalgebra::{Matrix3x6, Matrix6};

@@ -17,7 +17,9 @@
 //! `sum (q_i - q)' D^-1 (q_i - q)` follows chi-square with `3 (n - 1)` degrees of freedom. Without
 //! a stated random part S stands in for it: then the test only finds repeats that scatter more
 //! than even the whole uncertainty allows. A failure at [`ALPHA`] over the number of points
-//! repeated says that the point was not hit alike, or that the instrument moved.
+//! repeated says that the point was not hit alike, or that the instrument moved. Which of the
+//! readings is right is then not known, so their scatter does not average: the sample covariance
+//! `sum (q_i - q) (q_i - q)' / (n - 1)` is added whole, and a limit is hardly called inside there.
 //!
 //! Units: mm. Cost: linear.
 //!
@@ -165,13 +167,16 @@ fn mean(
         Some(stats::chi2_exceeds(sum, 3 * (n - 1)))
     });
     let squares = off.iter().map(|v| v.component_mul(v)).sum::<Vec3>();
+    let failed = p.is_some_and(|p| p < level);
+    let scatter = || off.iter().map(|v| v * v.transpose()).sum::<Mat3>() / (n - 1) as f64;
+    let covariance_mm2 = covariance_mm2.map(|c| if failed { c + scatter() } else { c });
     let repeat = Repeat {
         point: point(),
         readings: n,
         farthest_mm: off.iter().map(Vec3::norm).fold(0.0, f64::max),
         deviation_mm: squares.map(|s| (s / (n - 1) as f64).sqrt()).into(),
         p,
-        failed: p.is_some_and(|p| p < level),
+        failed,
     };
     let reading = Reading {
         point: point(),

@@ -50,7 +50,15 @@ fn repeats_that_do_not_repeat() {
     let repeat = &found.repeats[0];
     assert!(repeat.failed && repeat.p.is_some_and(|p| p < 1e-6));
     assert!((repeat.farthest_mm - 2.6).abs() < 1e-9);
-    // Nothing is known to be random, so the mean is as uncertain as one reading.
+    // Which one is right is not known: the variance along x is that of one reading and of the
+    // three, 0.09 + (1.4^2 + 1.2^2 + 2.6^2) / 2; across, that of one reading.
+    let covariance = found.readings[0].covariance_mm2.expect("stated");
+    assert!((covariance[(0, 0)] - 0.09 - 5.08).abs() < 1e-9);
+    assert!((covariance[(1, 1)] - 0.09).abs() < 1e-12);
+
+    // Good repeats, of which nothing is known to be random: as uncertain as one reading.
+    let found = average(&[at(0.0), at(0.2)], None).expect("a mean");
+    assert!(!found.repeats[0].failed);
     assert_eq!(found.readings[0].covariance_mm2, at(0.0).covariance_mm2);
 
     let unstated = |x: f64| Reading::new("H", [x, 0.0, 0.0], None);

@@ -68,6 +68,7 @@ pub mod load;
 pub mod problem;
 pub mod readings;
 pub mod render;
+pub mod trams;
 pub mod warning;
 
 pub use axes::Axes;
@@ -82,5 +83,6 @@ pub use problem::{Fault, Problem, Problems};
 pub use readings::Reading;
 pub use sheet::{Declared, Sheet};
 pub use table::MOST_ROWS;
+pub use trams::TramReading;
 pub use units::Units;
 pub use warning::Warning;

@@ -175,6 +175,8 @@ pub enum Fault {
         shown(.text)
     )]
     Kind { text: String },
+    #[error("{} is no kind of tram reading; write true, level or height", shown(.text))]
+    TramKind { text: String },
     #[error("a {kind} needs its second point")]
     EndMissing { kind: &'static str },
     #[error("a height is counted from the sheet's zero line and has one point; clear the second")]

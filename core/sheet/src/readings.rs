@@ -143,7 +143,7 @@ fn read_uncertainty(row: &Row<'_>, units: Units) -> Result<Option<[f64; 3]>, Pro
     }
 }
 
-fn read_u(row: &Row<'_>, column: &str, units: Units) -> Result<Option<f64>, Problem> {
+pub(crate) fn read_u(row: &Row<'_>, column: &str, units: Units) -> Result<Option<f64>, Problem> {
     let Some(number) = row.number(column)? else {
         return Ok(None);
     };
@@ -157,7 +157,7 @@ fn read_u(row: &Row<'_>, column: &str, units: Units) -> Result<Option<f64>, Prob
 
 /// The shape is checked here, for `jiff` reads more than RFC 3339 (times without seconds, zone
 /// names); whether the day and hour exist is its question.
-fn parse_time(text: &str) -> Result<String, Fault> {
+pub(crate) fn parse_time(text: &str) -> Result<String, Fault> {
     let exists = || text.parse::<Timestamp>().is_ok();
     if has_rfc_3339_shape(text) && exists() {
         Ok(text.to_owned())

@@ -43,6 +43,7 @@ use datumtrail_geometry::frame::direction;
 
 use super::words;
 use crate::error::{Error, Result};
+use crate::job::gather;
 use crate::job::measure;
 use crate::job::view::JobView;
 
@@ -99,7 +100,7 @@ pub const TOLERANCE: f64 = 1e-6;
 /// [`Error::Internal`] only.
 pub fn measurements(view: &JobView) -> Result<String> {
     let mut table = Table::new(&MEASUREMENTS)?;
-    for survey in view.surveys.iter().filter(|s| s.stands()) {
+    for survey in view.standing_surveys() {
         let Ok(measured) = measure::measure(view, survey) else {
             continue;
         };
@@ -167,7 +168,7 @@ pub fn readings(view: &JobView) -> Result<String> {
             u(0),
             u(1),
             u(2),
-            maybe(survey.and_then(|s| measure::general_u(&s.body))),
+            maybe(survey.and_then(|s| gather::general_u(&s.body))),
             yes_no(survey.is_some_and(|s| s.body.refs.contains(&body.point))),
             text(body.time.as_deref().unwrap_or_default()),
             text(&reading.stamp.at),

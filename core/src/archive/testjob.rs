@@ -142,7 +142,7 @@ impl Bench {
             survey: None,
             point: "A".into(),
             position: reading("A", [0.0; 3]),
-            correct: true,
+            again: crate::shop::Again::Correct,
             ..NewReading::default()
         };
         job.add_reading(slip).await?;

@@ -1,10 +1,14 @@
-//! The move that brings a part in, from what a survey says about it.
+//! The move that brings a part in, from what a survey says about it, and what came of it.
 
-use datumtrail_geometry::correct::{self, Allowed, Minimax, Move, MoveError, Part, PartPoint};
-use datumtrail_geometry::frame::Vec3;
+use datumtrail_geometry::correct::{
+    self, Achieved, AchievedPoint, Afterwards, Allowed, Minimax, Move, MoveError, Part, PartPoint,
+};
+use datumtrail_geometry::frame::{Axis, Side, Vec3};
 use nalgebra::DMatrix;
 
 use super::measure::Measured;
+use super::record;
+use super::view::{Entry, JobView};
 use crate::error::{Error, Result};
 
 /// A part, and the best move of the allowed kind.
@@ -42,10 +46,7 @@ pub fn plan(measured: &Measured, points: &[String], allowed: &Allowed) -> Result
                 "a part is moved by points that did not make the set-up",
             ));
         }
-        let limits = [0, 1, 2].map(|axis| {
-            let axis = datumtrail_geometry::frame::Axis::ALL[axis];
-            seen.axis(axis).limit_mm
-        });
+        let limits = Axis::ALL.map(|axis| seen.axis(axis).limit_mm);
         of_part.push(PartPoint {
             name: name.clone(),
             side: seen.side,
@@ -86,4 +87,80 @@ fn joint_covariance(measured: &Measured, points: &[String]) -> Option<DMatrix<f6
     Some(DMatrix::from_fn(rows.len(), rows.len(), |i, j| {
         all.covariance[(rows[i], rows[j])]
     }))
+}
+
+impl PlannedMove {
+    /// The record of the decision to make this move.
+    pub fn decided(&self, measured: &Measured) -> record::Move {
+        let best = &self.best;
+        record::Move {
+            survey: measured.survey.clone(),
+            allowed: correct::words::allowed(&best.allowed),
+            words: correct::words::push(&self.part, best),
+            pivot_mm: best.rigid.pivot.into(),
+            translation_mm: best.rigid.translation.into(),
+            rotation_rad: best.rigid.rotation.into(),
+            points: best.points.iter().map(expected).collect(),
+        }
+    }
+}
+
+fn expected(point: &Afterwards) -> record::Expected {
+    record::Expected {
+        point: point.name.clone(),
+        before_mm: point.before.into(),
+        move_mm: point.displacement.into(),
+        deviation_mm: point.deviation.into(),
+        u_mm: point.u.map(Into::into),
+    }
+}
+
+/// The newest move that was decided before a survey was taken.
+pub fn move_before<'v>(
+    view: &'v JobView,
+    survey: &Entry<record::Survey>,
+) -> Option<&'v Entry<record::Move>> {
+    let decided = |m: &&Entry<record::Move>| m.stands() && m.id < survey.id;
+    view.moves.iter().rev().find(decided)
+}
+
+/// What a later survey says about a move, point by point; points that it did not measure are left
+/// out.
+pub fn achieved(decided: &record::Move, measured: &Measured) -> Vec<AchievedPoint> {
+    let side = |name: &str| measured.sheet.point(name).map_or(Side::Centre, |p| p.side);
+    let planned: Vec<Afterwards> = decided
+        .points
+        .iter()
+        .map(|p| Afterwards {
+            name: p.point.clone(),
+            side: side(&p.point),
+            limits: [None; 3],
+            before: p.before_mm.into(),
+            displacement: p.move_mm.into(),
+            displacement_u: None,
+            deviation: p.deviation_mm.into(),
+            u: p.u_mm.map(Into::into),
+            u_misfit: None,
+        })
+        .collect();
+    let found: Vec<Achieved> = planned
+        .iter()
+        .filter_map(|p| {
+            let seen = measured.check.point(&p.name)?;
+            let axes = Axis::ALL.map(|axis| seen.axis(axis));
+            let [Some(x), Some(y), Some(z)] = axes.map(|a| a.deviation_mm) else {
+                return None;
+            };
+            let u = match axes.map(|a| a.u_mm) {
+                [Some(x), Some(y), Some(z)] => Some(Vec3::new(x, y, z)),
+                _ => None,
+            };
+            Some(Achieved {
+                name: p.name.clone(),
+                deviation: Vec3::new(x, y, z),
+                u,
+            })
+        })
+        .collect();
+    correct::compare(&planned, &found)
 }

@@ -221,10 +221,9 @@ impl<'a> Evidence<'a> {
         };
         let newest = self
             .view
-            .surveys
-            .iter()
+            .standing_surveys()
             .rev()
-            .find(|s| s.stands() && s.body.stage == stage);
+            .find(|s| s.body.stage == stage);
         let Some(survey) = newest else {
             return unmet(format!("no survey in {stage} yet"));
         };

@@ -1,13 +1,16 @@
 //! A survey through the geometry: from readings and sheet to set-up, deviations, verdicts and the
 //! rule of a hold point. Computed each time it is asked; nothing of it is stored.
 
-use datumtrail_geometry::check::{self, Check, PlacedPoint, Reading, Request, SetUpResult, Target};
+use datumtrail_geometry::check::{self, Check, Options, PlacedPoint, Request, SetUpResult, Target};
 use datumtrail_geometry::frame::{Axis, Mat3, Side};
+use datumtrail_geometry::join::Joint;
+use datumtrail_geometry::repeat::Repeat;
 use datumtrail_geometry::rule::{self, Answer, Rule};
-use datumtrail_geometry::verdict::{Statement, Verdict};
+use datumtrail_geometry::verdict::Verdict;
 use datumtrail_sheet::{Axes, LoadOptions, Sheet, Units};
 use serde::Serialize;
 
+use super::gather::{self, AtTwenty, Gathered};
 use super::record::{self, RecordId};
 use super::view::{Entry, JobView};
 use crate::error::{Error, Result};
@@ -18,7 +21,8 @@ pub struct Measured {
     pub survey: RecordId,
     pub stage: String,
     pub check: Check,
-    /// What this instrument can't decide, and other things to know before trusting it.
+    /// What went into it.
+    pub gathered: Gathered,
     pub sheet: Sheet,
 }
 
@@ -30,6 +34,14 @@ pub struct CheckReport<'a> {
     pub setup: &'a SetUpResult,
     pub points: Vec<PointReport<'a>>,
     pub not_on_sheet: &'a [PlacedPoint],
+    /// Points that were read more than once, and how the repeats agree.
+    #[serde(skip_serializing_if = "<[Repeat]>::is_empty")]
+    pub repeats: &'a [Repeat],
+    /// How further set-ups were joined.
+    #[serde(skip_serializing_if = "<[Joint]>::is_empty")]
+    pub joints: &'a [Joint],
+    #[serde(skip_serializing_if = "<[AtTwenty]>::is_empty")]
+    pub corrected_to_20: &'a [AtTwenty],
 }
 
 /// One control point of the sheet.
@@ -87,7 +99,31 @@ pub fn sheet_of(view: &JobView) -> Result<Sheet> {
             "load the maker's dimensions: datumtrail sheet load FILE.csv --source TEXT",
         )
     })?;
-    read_sheet(&entry.body)
+    let newest = read_sheet(&entry.body)?;
+    let earlier = |id: &RecordId| view.sheets.iter().find(|s| s.id == *id && s.stands());
+    let (mut points, mut distances) = (newest.points().to_vec(), newest.distances().to_vec());
+    let mut sources = vec![newest.source().to_owned()];
+    let mut seen = vec![&entry.id];
+    let mut adds_to = entry.body.adds_to.as_ref().and_then(earlier);
+    while let Some(more) = adds_to.filter(|more| !seen.contains(&&more.id)) {
+        let sheet = read_sheet(&more.body)?;
+        points.splice(0..0, sheet.points().iter().cloned());
+        distances.splice(0..0, sheet.distances().iter().cloned());
+        sources.insert(0, sheet.source().to_owned());
+        seen.push(&more.id);
+        adds_to = more.body.adds_to.as_ref().and_then(earlier);
+    }
+    if let [_] = sources.as_slice() {
+        return Ok(newest);
+    }
+    sources.dedup();
+    let source = sources.join("; ");
+    Sheet::new(&source, newest.declared(), points, distances).map_err(|e| {
+        Error::invalid(
+            format!("the sheets don't go together: {e}"),
+            "withdraw the one that repeats what another has",
+        )
+    })
 }
 
 /// Reads a stored sheet again.
@@ -111,16 +147,32 @@ pub(crate) fn read_sheet(stored: &record::Sheet) -> Result<Sheet> {
     Ok(loaded.value)
 }
 
-/// Computes a survey.
+/// Computes a survey with all set-ups that join it.
 ///
 /// # Errors
 /// [`Error::Measurement`] where the readings don't determine a set-up, with the reason.
 pub fn measure(view: &JobView, survey: &Entry<record::Survey>) -> Result<Measured> {
+    measure_with(view, survey, Options::default())
+}
+
+/// The same with a person's explicit choices.
+///
+/// # Errors
+/// As [`measure`].
+pub fn measure_with(
+    view: &JobView,
+    survey: &Entry<record::Survey>,
+    options: Options,
+) -> Result<Measured> {
     let sheet = sheet_of(view)?;
-    let readings = readings_of(view, survey);
-    let targets: Vec<Target> = sheet.points().iter().map(target).collect();
-    let mut request = Request::new(&readings, &targets, &survey.body.refs);
-    request.build_spread_mm = survey.body.build_spread_mm;
+    let gathered = gather::gather(view, survey)?;
+    let targets = targets(&sheet);
+    let request = Request {
+        build_spread_mm: survey.body.build_spread_mm,
+        common: gathered.common.as_ref(),
+        options,
+        ..Request::new(&gathered.readings, &targets, &survey.body.refs)
+    };
     let check = check::check(&request).map_err(|e| {
         Error::Measurement(
             format!(
@@ -135,32 +187,14 @@ pub fn measure(view: &JobView, survey: &Entry<record::Survey>) -> Result<Measure
         survey: survey.id.clone(),
         stage: survey.body.stage.clone(),
         check,
+        gathered,
         sheet,
     })
 }
 
-fn readings_of(view: &JobView, survey: &Entry<record::Survey>) -> Vec<Reading> {
-    let general = general_u(&survey.body);
-    view.readings_of(&survey.id)
-        .map(|entry| {
-            let r = &entry.body;
-            let mut reading = Reading::new(r.point.clone(), [r.x, r.y, r.z], general);
-            if let Some([x, y, z]) = r.u {
-                let variances = [x * x, y * y, z * z].into();
-                reading.covariance_mm2 = Some(Mat3::from_diagonal(&variances));
-            }
-            reading
-        })
-        .collect()
-}
-
-/// The standard uncertainty of each coordinate that the survey as a whole states.
-pub fn general_u(survey: &record::Survey) -> Option<f64> {
-    match (survey.u_mm, survey.mpe_mm) {
-        (Some(u), _) => Statement::StandardUncertainty(u).standard_uncertainty(),
-        (None, Some(bound)) => Statement::BoundPerAxis(bound).standard_uncertainty(),
-        (None, None) => None,
-    }
+/// The sheet's points as the geometry takes them.
+pub(crate) fn targets(sheet: &Sheet) -> Vec<Target> {
+    sheet.points().iter().map(target).collect()
 }
 
 fn target(point: &datumtrail_sheet::ControlPoint) -> Target {
@@ -210,6 +244,9 @@ impl Measured {
                 })
                 .collect(),
             not_on_sheet: &self.check.not_on_sheet,
+            repeats: &self.gathered.repeats,
+            joints: &self.gathered.joints,
+            corrected_to_20: &self.gathered.corrected_to_20,
         }
     }
 

@@ -1,15 +1,15 @@
 //! The job document: one vehicle, one repair, one automerge document.
 //!
-//! # Schema, version 1.0
+//! # Schema, version 1.1
 //!
 //! ```text
 //! format    "datumtrail.job"
 //! schema    1              a newer major version is opened read-only
-//! minor     0              additions that an older program may pass over
+//! minor     1              additions that an older program may pass over
 //! job       the job's identity, a UUID
-//! about     { name | vehicle | zone | plan | part : { value, by, person?, at } }
-//! sheets, openings, closings, surveys, readings, photos, notes, ticks,
-//! releases, ties, clocks, withdrawals, devices
+//! about     { name | vehicle | zone | plan | part | layout : { value, by, person?, at } }
+//! sheets, openings, closings, surveys, readings, trams, moves, photos, notes,
+//! ticks, releases, ties, clocks, withdrawals, devices
 //!           each a map from a record's identity to the record
 //! ```
 //!
@@ -34,19 +34,31 @@
 //! | [`view`] | the typed read view |
 //! | [`plan`] | stages and hold points as data |
 //! | [`hold`] | whether a hold point is open, and what it misses |
-//! | [`measure`] | a survey through the geometry: set-up, deviations, verdicts, moves |
+//! | [`gather`] | the readings of a survey: repeats averaged, set-ups joined, temperature |
+//! | [`measure`] | a survey through the geometry: set-up, deviations, verdicts |
+//! | [`mend`] | blunders proposed, and the corrections that would mend them |
+//! | [`compare`] | what moved between two surveys |
+//! | [`damage`] | kinds and causes of damage, and how far it went |
+//! | [`tram`] | tram readings: against the sheet, fours, positions |
+//! | [`audit`] | the sheet against itself |
 //! | [`stage`] | when each stage was open |
 //! | [`correct`] | the move that brings a part in |
 //! | [`tie`] | which stage a photo belongs to |
 
+pub mod audit;
+pub mod compare;
 pub mod correct;
+pub mod damage;
 pub(crate) mod edit;
+pub mod gather;
 pub mod hold;
 pub mod measure;
+pub mod mend;
 pub mod plan;
 pub mod record;
 pub mod stage;
 pub mod tie;
+pub mod tram;
 mod tree;
 pub mod view;
 

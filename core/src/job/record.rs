@@ -1,5 +1,6 @@
 //! What each kind of record holds. Records are written once and never changed.
 
+use datumtrail_geometry::temperature::Material;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
@@ -74,6 +75,9 @@ pub struct Sheet {
     pub limit_mm: Option<f64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limit_source: Option<String>,
+    /// The sheet that this one continues: points in one file and distances in another.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub adds_to: Option<RecordId>,
 }
 record!(Sheet, "sheets", "sheet");
 
@@ -109,30 +113,59 @@ pub struct Closing {
 record!(Closing, "closings", "closing of a stage");
 
 /// Readings taken in one set-up with one instrument.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Survey {
     pub stage: String,
-    /// The control points trusted as undamaged.
+    /// The control points trusted as undamaged; empty where the set-up joins another.
     pub refs: Vec<String>,
+    /// The survey whose set-up this one is joined to, through the points that both have read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub joins: Option<RecordId>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument: Option<String>,
-    /// The instrument's maximum permissible error, a bound for each axis.
+    /// The instrument's maximum permissible error.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mpe_mm: Option<f64>,
+    /// Whether that bounds the distance in space and not each axis.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub mpe_in_space: bool,
     /// The standard uncertainty of each coordinate.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub u_mm: Option<f64>,
+    /// What seating, targets and adapters add on each axis, a standard uncertainty.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seating_mm: Option<f64>,
+    /// The part of the uncertainty that differs from one reading of a point to the next, a
+    /// standard deviation on each axis.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub repeatability_mm: Option<f64>,
     /// How far an undamaged vehicle may itself be from the sheet, a standard deviation.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub build_spread_mm: Option<f64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub build_spread_source: Option<String>,
+    /// What the structure is made of and how warm it was, where readings are to be corrected to
+    /// 20 degrees.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub temperature: Option<Temperature>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub file: Option<String>,
-    /// "mm" or "in": as the readings were given. They are kept in millimetres.
+    /// The units the file was in; what is stored is millimetres.
     pub units: String,
 }
 record!(Survey, "surveys", "survey");
+
+/// A structure's material and temperature while it was measured.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Temperature {
+    pub material: Material,
+    pub celsius: f64,
+}
+
+#[allow(clippy::trivially_copy_pass_by_ref)] // serde wants a reference
+fn is_false(value: &bool) -> bool {
+    !value
+}
 
 /// One observed position of one control point, in the instrument's frame, in millimetres.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -150,6 +183,9 @@ pub struct Reading {
     pub time: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub replaces: Option<RecordId>,
+    /// Why it replaces the other, where that is more than a reading taken again.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub why: Option<String>,
 }
 impl Record for Reading {
     const MAP: &'static str = "readings";
@@ -157,6 +193,105 @@ impl Record for Reading {
     fn replaces(&self) -> Option<&RecordId> {
         self.replaces.as_ref()
     }
+}
+
+/// One observed distance between two control points, or the height of one above the datum plane.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Tram {
+    pub stage: String,
+    pub kind: TramKind,
+    pub a: String,
+    /// The other end; none for a height.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub b: Option<String>,
+    pub value_mm: f64,
+    /// Its standard uncertainty, where somebody stated it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_mm: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instrument: Option<String>,
+    /// The file it came in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub file: Option<String>,
+    /// When it was taken, RFC 3339.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub time: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub replaces: Option<RecordId>,
+}
+impl Record for Tram {
+    const MAP: &'static str = "trams";
+    const WORD: &'static str = "tram reading";
+    fn replaces(&self) -> Option<&RecordId> {
+        self.replaces.as_ref()
+    }
+}
+
+impl Tram {
+    /// The reading as a person would say it.
+    pub fn words(&self) -> String {
+        let ends = match &self.b {
+            Some(b) => format!("{} to {b}", self.a),
+            None => self.a.clone(),
+        };
+        format!("{ends}, {}: {} mm", self.kind.words(), self.value_mm)
+    }
+}
+
+/// What a tram reading is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TramKind {
+    /// Point to point.
+    True,
+    /// Projected onto the datum plane.
+    Level,
+    /// Of one point, above the datum plane.
+    Height,
+}
+
+impl TramKind {
+    /// As people say it.
+    pub fn words(self) -> &'static str {
+        match self {
+            TramKind::True => "true",
+            TramKind::Level => "level",
+            TramKind::Height => "height",
+        }
+    }
+}
+
+/// A move that somebody decided to make, with what it was expected to bring.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Move {
+    /// The survey it rests on.
+    pub survey: RecordId,
+    /// Which moves were allowed, in words.
+    pub allowed: String,
+    /// The move in words.
+    pub words: String,
+    /// Where the turn is taken about, millimetres, in the vehicle's frame.
+    pub pivot_mm: [f64; 3],
+    pub translation_mm: [f64; 3],
+    /// The rotation vector: its direction is the axis, its length the angle.
+    pub rotation_rad: [f64; 3],
+    pub points: Vec<Expected>,
+}
+record!(Move, "moves", "move");
+
+/// One point of a move that was decided. Length, width and height, millimetres.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Expected {
+    pub point: String,
+    /// The deviation that the survey had found.
+    pub before_mm: [f64; 3],
+    /// How far the move takes the point.
+    pub move_mm: [f64; 3],
+    /// The deviation expected afterwards.
+    pub deviation_mm: [f64; 3],
+    /// Its standard uncertainty, where the readings' was stated.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_mm: Option<[f64; 3]>,
 }
 
 /// A photograph: the identity of its bytes, and what the file says about itself.
@@ -267,12 +402,14 @@ pub struct Device {
 record!(Device, "devices", "device");
 
 /// The maps of the document, all made when the job is.
-pub const MAPS: [&str; 13] = [
+pub const MAPS: [&str; 15] = [
     Sheet::MAP,
     Opening::MAP,
     Closing::MAP,
     Survey::MAP,
     Reading::MAP,
+    Tram::MAP,
+    Move::MAP,
     Photo::MAP,
     Note::MAP,
     Tick::MAP,

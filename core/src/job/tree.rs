@@ -16,7 +16,7 @@ use crate::error::{Error, Result};
 
 /// The major version of the schema that this program reads and writes.
 pub const SCHEMA: i64 = 1;
-const MINOR: i64 = 0;
+const MINOR: i64 = 1;
 const FORMAT: &str = "datumtrail.job";
 const ABOUT: &str = "about";
 
@@ -332,6 +332,7 @@ mod tests {
             u: Some([0.5, 1.0, 2.0]),
             time: None,
             replaces: None,
+            why: None,
         };
         change(&mut doc, "", |tx| put_record(tx, "r", &reading, &stamp())).unwrap();
         let again = Automerge::load(&doc.save()).unwrap();

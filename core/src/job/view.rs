@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use automerge::Automerge;
+use datumtrail_geometry::damage::Zone;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
@@ -67,6 +68,13 @@ pub struct Part {
     pub points: Vec<String>,
 }
 
+/// The zone and the member that a control point belongs to.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Place {
+    pub zone: Zone,
+    pub member: String,
+}
+
 /// Everything in a job document.
 #[derive(Clone, Debug, Serialize)]
 pub struct JobView {
@@ -84,11 +92,16 @@ pub struct JobView {
     pub plan: Settled,
     #[serde(skip)]
     pub part: Settled,
+    /// Zones and members that a person confirmed, JSON.
+    #[serde(skip)]
+    pub layout: Settled,
     pub sheets: Vec<Entry<record::Sheet>>,
     pub openings: Vec<Entry<record::Opening>>,
     pub closings: Vec<Entry<record::Closing>>,
     pub surveys: Vec<Entry<record::Survey>>,
     pub readings: Vec<Entry<record::Reading>>,
+    pub trams: Vec<Entry<record::Tram>>,
+    pub moves: Vec<Entry<record::Move>>,
     pub photos: Vec<Entry<record::Photo>>,
     pub notes: Vec<Entry<record::Note>>,
     pub ticks: Vec<Entry<record::Tick>>,
@@ -137,11 +150,14 @@ impl JobView {
             zone: settled(doc, "zone"),
             plan: settled(doc, "plan"),
             part: settled(doc, "part"),
+            layout: settled(doc, "layout"),
             sheets: reader.entries(),
             openings: reader.entries(),
             closings: reader.entries(),
             surveys: reader.entries(),
             readings: reader.entries(),
+            trams: reader.entries(),
+            moves: reader.entries(),
             photos: reader.entries(),
             notes: reader.entries(),
             ticks: reader.entries(),
@@ -185,6 +201,29 @@ impl JobView {
         serde_json::from_str(self.part.value.as_deref()?).ok()
     }
 
+    /// The surveys that count and stand on a set-up of their own, in the order they were made.
+    pub fn standing_surveys(&self) -> impl DoubleEndedIterator<Item = &Entry<record::Survey>> {
+        self.surveys
+            .iter()
+            .filter(|s| s.stands() && s.body.joins.is_none())
+    }
+
+    /// The further set-ups that are joined to a survey.
+    pub fn joined_to<'a>(
+        &'a self,
+        survey: &'a RecordId,
+    ) -> impl Iterator<Item = &'a Entry<record::Survey>> {
+        self.surveys
+            .iter()
+            .filter(move |s| s.stands() && s.body.joins.as_ref() == Some(survey))
+    }
+
+    /// Where points belong, as far as a person said so.
+    pub fn layout(&self) -> BTreeMap<String, Place> {
+        let text = self.layout.value.as_deref().unwrap_or_default();
+        serde_json::from_str(text).unwrap_or_default()
+    }
+
     /// The readings of a survey that count, in the order they were taken.
     pub fn readings_of<'a>(
         &'a self,
@@ -215,6 +254,8 @@ impl JobView {
             .chain(of(&self.closings))
             .chain(of(&self.surveys))
             .chain(of(&self.readings))
+            .chain(of(&self.trams))
+            .chain(of(&self.moves))
             .chain(of(&self.photos))
             .chain(of(&self.notes))
             .chain(of(&self.ticks))

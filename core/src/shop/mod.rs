@@ -1,6 +1,7 @@
 //! The one door: open a folder, get a shop. Every front end calls these methods and shows these
 //! errors.
 
+mod analysis;
 mod clock;
 mod export;
 mod folder;
@@ -9,10 +10,13 @@ mod notes;
 mod photos;
 mod stages;
 mod surveys;
+mod trams;
 
+pub use analysis::{MoveOutcome, SetUpChoice};
 pub use clock::{Clock, SystemClock, ToldClock};
 pub use folder::{JobSummary, NewJob, Shop, ShopOptions};
 pub use job::Job;
 pub use notes::NewNote;
 pub use photos::{ClockNote, PhotoOutcome, PhotoResult};
-pub use surveys::{NewReading, NewSheet, NewSurvey, SheetLoaded};
+pub use surveys::{Again, NewReading, NewSheet, NewSurvey, SheetLoaded, SurveyAdded};
+pub use trams::{NewTram, TramFile, TramQuestion};

@@ -2,16 +2,18 @@
 
 use std::path::PathBuf;
 
-use datumtrail_geometry::correct::Allowed;
+use datumtrail_geometry::blunder::Blunder;
+use datumtrail_geometry::check::Options;
+use datumtrail_geometry::temperature::factor_to_20_degrees;
 use datumtrail_sheet::{Axes, LoadOptions, Sheet, Units, Warning};
 
 use super::job::Job;
 use crate::error::{Error, Result};
-use crate::job::correct::{self, PlannedMove};
-use crate::job::edit;
 use crate::job::measure::{self, Measured};
+use crate::job::mend::Suspicion;
 use crate::job::record::{self, RecordId};
 use crate::job::view::{self, Entry, JobView};
+use crate::job::{edit, gather, mend};
 
 /// A dimension sheet to be loaded.
 #[derive(Clone, Debug, Default)]
@@ -24,6 +26,8 @@ pub struct NewSheet {
     /// "mm" or "in"; millimetres where empty.
     pub units: String,
     pub axes: Option<String>,
+    /// Keep the sheet that counts, and add this to it.
+    pub add: bool,
 }
 
 /// A sheet that was loaded, and what a person should look at.
@@ -39,15 +43,32 @@ pub struct SheetLoaded {
 pub struct NewSurvey {
     pub stage: String,
     pub refs: Vec<String>,
+    /// A survey of the same stage, for a further set-up that is joined to it.
+    pub joins: Option<String>,
     pub instrument: Option<String>,
     pub mpe_mm: Option<f64>,
+    /// The maximum permissible error bounds the distance in space, not each axis.
+    pub mpe_in_space: bool,
     pub u_mm: Option<f64>,
+    /// What seating, targets and adapters add.
+    pub seating_mm: Option<f64>,
+    /// The part of the uncertainty that differs from one reading of a point to the next.
+    pub repeatability_mm: Option<f64>,
+    pub temperature: Option<record::Temperature>,
     pub build_spread_mm: Option<f64>,
     pub build_spread_source: Option<String>,
     pub file: Option<String>,
     pub bytes: Option<Vec<u8>>,
     /// "mm" or "in"; millimetres where empty.
     pub units: String,
+}
+
+/// A survey that was added.
+#[derive(Clone, Debug)]
+pub struct SurveyAdded {
+    pub id: RecordId,
+    /// Blunders that would explain why it can't be set up as it stands; empty where it can.
+    pub suspicions: Vec<Suspicion>,
 }
 
 /// A single reading, typed.
@@ -59,8 +80,19 @@ pub struct NewReading {
     pub position: [f64; 3],
     pub u_mm: Option<f64>,
     pub units: String,
-    /// Whether it corrects the reading of this point that is there.
-    pub correct: bool,
+    pub again: Again,
+}
+
+/// What a reading of a point is that has been read before.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Again {
+    /// A mistake, to be refused.
+    #[default]
+    No,
+    /// It corrects the one that is there, which stays on record.
+    Correct,
+    /// One more reading of the same point; they are averaged.
+    Repeat,
 }
 
 impl Job<'_> {
@@ -87,6 +119,21 @@ impl Job<'_> {
         };
         let loaded = datumtrail_sheet::load::load(&new.bytes, &options).map_err(table)?;
         let text = String::from_utf8(new.bytes).map_err(|e| Error::Internal(e.to_string()))?;
+        let view = self.view()?;
+        let adds_to = match new.add {
+            true => Some(measure::sheet_of(&view).map(|before| (view.sheet(), before))?),
+            false => None,
+        };
+        if let Some((_, before)) = &adds_to {
+            let points = [before.points(), loaded.value.points()].concat();
+            let distances = [before.distances(), loaded.value.distances()].concat();
+            Sheet::new(before.source(), before.declared(), points, distances).map_err(|e| {
+                Error::invalid(
+                    format!("this does not go together with the sheet that is there: {e}"),
+                    "leave out what it repeats, or load it without --add",
+                )
+            })?;
+        }
         let id = self
             .add(record::Sheet {
                 file: new.file,
@@ -96,6 +143,7 @@ impl Job<'_> {
                 axes: new.axes,
                 limit_mm: new.limit_mm,
                 limit_source: new.limit_source,
+                adds_to: adds_to.and_then(|(entry, _)| Some(entry?.id.clone())),
             })
             .await?;
         Ok(SheetLoaded {
@@ -106,44 +154,14 @@ impl Job<'_> {
     }
 
     /// Adds a survey. With a file, its set-up is tried first: what can't be set up is refused and
-    /// nothing of it is recorded.
-    pub async fn add_survey(&self, new: NewSurvey) -> Result<RecordId> {
+    /// nothing of it is recorded, unless a blunder would explain it, which can then be mended.
+    pub async fn add_survey(&self, new: NewSurvey) -> Result<SurveyAdded> {
         let view = self.view()?;
-        let plan = self.plan(&view)?;
-        let stage = plan.stage(&new.stage)?.key.clone();
         let sheet = measure::sheet_of(&view)?;
-        let units = units(&new.units)?;
-        let survey = record::Survey {
-            stage,
-            refs: known_points(&sheet, &new.refs)?,
-            instrument: new.instrument,
-            mpe_mm: bounded("--mpe", new.mpe_mm)?,
-            u_mm: bounded("--u", new.u_mm)?,
-            build_spread_mm: bounded("--build-spread", new.build_spread_mm)?,
-            build_spread_source: new.build_spread_source,
-            file: new.file.clone(),
-            units: units.word().to_owned(),
-        };
-        if survey.mpe_mm.is_some() && survey.u_mm.is_some() {
-            return Err(Error::invalid(
-                "both --mpe and --u are given",
-                "give the instrument's maximum permissible error or a standard uncertainty, not both",
-            ));
-        }
-        if survey.build_spread_mm.is_some() && survey.build_spread_source.is_none() {
-            return Err(Error::invalid(
-                "a build spread needs its source",
-                "say where it is published: --build-spread-source TEXT",
-            ));
-        }
-        if survey.refs.len() < 3 {
-            return Err(Error::Measurement(
-                format!("{} reference points can't fix a set-up", survey.refs.len()),
-                "name at least three that don't lie in a line, better six: --refs A,A',G,G'".into(),
-            ));
-        }
+        let survey = self.described(&view, &sheet, &new)?;
         let mut readings = Vec::new();
         if let Some(bytes) = new.bytes {
+            let units = units(&new.units)?;
             let loaded = datumtrail_sheet::readings::load(&bytes, units, Some(&sheet)).map_err(
                 |source| Error::Table {
                     file: PathBuf::from(new.file.unwrap_or_else(|| "the readings".into())),
@@ -166,16 +184,103 @@ impl Job<'_> {
                     u: r.u_mm,
                     time: r.time,
                     replaces: None,
+                    why: None,
                 };
                 (self.shop.new_id(), reading)
             })
             .collect();
-        if !records.is_empty() {
-            try_set_up(&view, &id, &survey, &records)?;
-        }
+        let suspicions = match records.is_empty() {
+            true => Vec::new(),
+            false => try_set_up(&view, &id, &survey, &records)?,
+        };
         self.edit(|doc, stamp| edit::add_with(doc, (&id, &survey), &records, stamp))
             .await?;
-        Ok(id)
+        Ok(SurveyAdded { id, suspicions })
+    }
+
+    /// The record of a survey, where what was stated about it makes sense.
+    fn described(&self, view: &JobView, sheet: &Sheet, new: &NewSurvey) -> Result<record::Survey> {
+        let stage = self.plan(view)?.stage(&new.stage)?.key.clone();
+        let base = new
+            .joins
+            .as_deref()
+            .map(|typed| pick_survey(view, Some(typed)))
+            .transpose()?;
+        let survey = record::Survey {
+            stage,
+            refs: known_points(sheet, &new.refs)?,
+            joins: base.map(|base| base.id.clone()),
+            instrument: new.instrument.clone(),
+            mpe_mm: bounded("--mpe", new.mpe_mm)?,
+            mpe_in_space: new.mpe_in_space,
+            u_mm: bounded("--u", new.u_mm)?,
+            seating_mm: bounded("--seating", new.seating_mm)?,
+            repeatability_mm: bounded("--repeatability", new.repeatability_mm)?,
+            build_spread_mm: bounded("--build-spread", new.build_spread_mm)?,
+            build_spread_source: new.build_spread_source.clone(),
+            temperature: new.temperature,
+            file: new.file.clone(),
+            units: units(&new.units)?.word().to_owned(),
+        };
+        if survey.mpe_mm.is_some() && survey.u_mm.is_some() {
+            return Err(Error::invalid(
+                "both --mpe and --u are given",
+                "give the instrument's maximum permissible error or a standard uncertainty, not both",
+            ));
+        }
+        if survey.build_spread_mm.is_some() && survey.build_spread_source.is_none() {
+            return Err(Error::invalid(
+                "a build spread needs its source",
+                "say where it is published: --build-spread-source TEXT",
+            ));
+        }
+        if let (Some(random), Some(all)) = (survey.repeatability_mm, gather::general_u(&survey))
+            && random > all
+        {
+            return Err(Error::invalid(
+                format!(
+                    "repeats of a point scatter by {random} mm, and its whole uncertainty is \
+                     stated as {all:.2} mm"
+                ),
+                "the repeatability is a part of the uncertainty: state a larger --u or --mpe",
+            ));
+        }
+        if let Some(stated) = survey.temperature
+            && factor_to_20_degrees(stated.material, stated.celsius).is_none()
+        {
+            return Err(Error::invalid(
+                format!("no vehicle is measured at {} degrees", stated.celsius),
+                "give the structure's temperature in degrees Celsius",
+            ));
+        }
+        match base {
+            Some(base) if base.body.stage != survey.stage => {
+                return Err(Error::invalid(
+                    format!(
+                        "the survey {} was taken in {}, not in {}",
+                        base.id.short(),
+                        base.body.stage,
+                        survey.stage
+                    ),
+                    "set-ups are joined within one stage: between stages the structure may have moved",
+                ));
+            }
+            Some(_) if !survey.refs.is_empty() => {
+                return Err(Error::invalid(
+                    "a set-up that joins another has no reference points of its own",
+                    "leave out --refs: the shared points join it",
+                ));
+            }
+            None if survey.refs.len() < 3 => {
+                return Err(Error::Measurement(
+                    format!("{} reference points can't fix a set-up", survey.refs.len()),
+                    "name at least three that don't lie in a line, better six: --refs A,A',G,G'"
+                        .into(),
+                ));
+            }
+            _ => {}
+        }
+        Ok(survey)
     }
 
     /// Adds one reading to a survey, or corrects one.
@@ -190,36 +295,52 @@ impl Job<'_> {
             Units::In => 25.4,
         };
         let position = new.position.map(|c| c * factor);
-        if position.iter().any(|c| !c.is_finite() || c.abs() > 1e6) {
+        if position
+            .iter()
+            .any(|c| !c.is_finite() || c.abs() > mend::MOST_COORDINATE_MM)
+        {
             return Err(Error::invalid(
                 format!("{:?} is no position on a vehicle", new.position),
                 "type three numbers: x y z",
             ));
         }
         let u = bounded("--u", new.u_mm)?.map(|u| [u; 3]);
-        let old = view
+        let before: Vec<_> = view
             .readings_of(&survey.id)
-            .find(|r| r.body.point == point)
-            .map(|r| r.id.clone());
-        if let (Some(old), false) = (&old, new.correct) {
-            return Err(Error::invalid(
-                format!(
-                    "point {point} already has a reading ({}) in the survey {}",
-                    old.short(),
-                    survey.id.short()
-                ),
-                "to correct it, add --correct: the old one stays on record",
-            ));
-        }
-        if old.is_none() && new.correct {
-            return Err(Error::invalid(
-                format!(
-                    "point {point} has no reading in the survey {} to correct",
-                    survey.id.short()
-                ),
-                "leave out --correct",
-            ));
-        }
+            .filter(|r| r.body.point == point)
+            .collect();
+        let in_survey = format!("in the survey {}", survey.id.short());
+        let replaces = match (before.as_slice(), new.again) {
+            ([], Again::No) | ([_, ..], Again::Repeat) => None,
+            ([one], Again::Correct) => Some(one.id.clone()),
+            ([one, ..], Again::No) => {
+                return Err(Error::invalid(
+                    format!(
+                        "point {point} already has a reading ({}) {in_survey}",
+                        one.id.short()
+                    ),
+                    "to correct it, add --correct: the old one stays on record; to average \
+                     several, add --repeat",
+                ));
+            }
+            ([], _) => {
+                return Err(Error::invalid(
+                    format!("point {point} has no reading {in_survey} yet"),
+                    "leave out --correct and --repeat",
+                ));
+            }
+            (several, Again::Correct) => {
+                let ids: Vec<&str> = several.iter().map(|r| r.id.short()).collect();
+                return Err(Error::invalid(
+                    format!(
+                        "point {point} has {} readings {in_survey}: {}",
+                        several.len(),
+                        ids.join(", ")
+                    ),
+                    "withdraw the wrong one, then add the new one with --repeat",
+                ));
+            }
+        };
         let survey_id = survey.id.clone();
         let now = super::folder::written(self.shop.now(), &super::folder::zone_of(&view));
         self.add(record::Reading {
@@ -230,40 +351,60 @@ impl Job<'_> {
             z: position[2],
             u,
             time: Some(now),
-            replaces: old,
+            replaces,
+            why: None,
         })
         .await
     }
 
-    /// The move that brings points in, by a survey: the named points, or those of the new part.
-    pub async fn plan_move(
-        &self,
-        survey: Option<&str>,
-        points: &[String],
-        allowed: &Allowed,
-    ) -> Result<(Measured, PlannedMove)> {
-        let view = self.view()?;
-        let survey = pick_survey(&view, survey)?;
-        let measured = measure::measure(&view, survey)?;
-        let points = match (points.is_empty(), view.part()) {
-            (false, _) => known_points(&measured.sheet, points)?,
-            (true, Some(part)) => part.points,
-            (true, None) => {
-                return Err(Error::invalid(
-                    "no points are named, and the job does not say which are on the new part",
-                    "name them with --points H,C or once with datumtrail part set NAME --points H,C",
-                ));
-            }
-        };
-        let planned = correct::plan(&measured, &points, allowed)?;
-        Ok((measured, planned))
-    }
-
     /// Computes a survey: the named one, or the newest.
     pub async fn check(&self, survey: Option<&str>) -> Result<Measured> {
+        self.check_with(survey, Options::default()).await
+    }
+
+    /// The same with a person's explicit choices. Hold points never look at those.
+    pub async fn check_with(&self, survey: Option<&str>, options: Options) -> Result<Measured> {
         let view = self.view()?;
         let survey = pick_survey(&view, survey)?;
-        measure::measure(&view, survey)
+        measure::measure_with(&view, survey, options).map_err(|error| {
+            let Error::Measurement(what, _) = &error else {
+                return error;
+            };
+            let found = mend::suspicions_without_set_up(&view, survey, &[]);
+            match found.unwrap_or_default().first() {
+                Some(first) => Error::Measurement(
+                    what.clone(),
+                    format!("{} If so: {}", first.words, first.command),
+                ),
+                None => error,
+            }
+        })
+    }
+
+    /// Mends a blunder in the readings of one set-up by corrections; what was there stays on
+    /// record. Says the points that were corrected.
+    pub async fn correct_survey(
+        &self,
+        survey: Option<&str>,
+        blunder: &Blunder,
+    ) -> Result<Vec<String>> {
+        let view = self.view()?;
+        let survey = match survey {
+            // Here a further set-up is meant itself, not what it joins.
+            Some(typed) if view::find(&view.surveys, typed).is_ok() => {
+                view::find(&view.surveys, typed)?
+            }
+            other => pick_survey(&view, other)?,
+        };
+        let readings = mend::corrections(&view, survey, blunder)?;
+        let points = readings.iter().map(|r| r.point.clone()).collect();
+        let records: Vec<_> = readings
+            .into_iter()
+            .map(|reading| (self.shop.new_id(), reading))
+            .collect();
+        self.edit(|doc, stamp| edit::add_records(doc, &records, stamp))
+            .await?;
+        Ok(points)
     }
 }
 
@@ -272,7 +413,7 @@ fn try_set_up(
     id: &RecordId,
     survey: &record::Survey,
     records: &[(RecordId, record::Reading)],
-) -> Result<()> {
+) -> Result<Vec<Suspicion>> {
     let stamp = record::Stamp {
         by: String::new(),
         person: None,
@@ -280,19 +421,18 @@ fn try_set_up(
     };
     let entry = |id: &RecordId| (id.clone(), stamp.clone());
     let mut trial = view.clone();
-    trial.readings = records
-        .iter()
-        .map(|(id, body)| {
-            let (id, stamp) = entry(id);
-            Entry {
-                id,
-                stamp,
-                body: body.clone(),
-                withdrawn: None,
-                replaced_by: None,
-            }
-        })
-        .collect();
+    trial.readings.retain(|r| r.body.survey != *id);
+    let new = records.iter().map(|(id, body)| {
+        let (id, stamp) = entry(id);
+        Entry {
+            id,
+            stamp,
+            body: body.clone(),
+            withdrawn: None,
+            replaced_by: None,
+        }
+    });
+    trial.readings.extend(new);
     let (id, stamp) = entry(id);
     let survey = Entry {
         id,
@@ -301,16 +441,27 @@ fn try_set_up(
         withdrawn: None,
         replaced_by: None,
     };
-    measure::measure(&trial, &survey).map(drop)
+    let Some(base) = survey.body.joins.clone() else {
+        return match measure::measure(&trial, &survey) {
+            Ok(_) => Ok(Vec::new()),
+            Err(error) => match mend::suspicions_without_set_up(&trial, &survey, &[])? {
+                none if none.is_empty() => Err(error),
+                found => Ok(found),
+            },
+        };
+    };
+    trial.surveys.push(survey);
+    measure::measure(&trial, view::find(&view.surveys, &base.0)?).map(|_| Vec::new())
 }
 
-/// The survey that a person means: by identity, by stage (its newest), or the newest of all.
+/// The survey that a person means: by identity, by stage (its newest), or the newest of all. A
+/// further set-up stands for the survey that it joins.
 pub(super) fn pick_survey<'v>(
     view: &'v JobView,
     typed: Option<&str>,
 ) -> Result<&'v Entry<record::Survey>> {
-    let mut standing = view.surveys.iter().rev().filter(|s| s.stands());
-    match typed {
+    let mut standing = view.standing_surveys().rev();
+    let found = match typed {
         None => standing.next().ok_or_else(|| {
             Error::invalid(
                 "the job has no survey yet",
@@ -321,6 +472,10 @@ pub(super) fn pick_survey<'v>(
             Some(of_stage) => Ok(of_stage),
             None => view::find(&view.surveys, typed),
         },
+    }?;
+    match &found.body.joins {
+        None => Ok(found),
+        Some(base) => view::find(&view.surveys, &base.0),
     }
 }
 
@@ -342,14 +497,14 @@ pub(super) fn known_points(sheet: &Sheet, typed: &[String]) -> Result<Vec<String
     Ok(known)
 }
 
-fn units(text: &str) -> Result<Units> {
+pub(super) fn units(text: &str) -> Result<Units> {
     if text.is_empty() {
         return Ok(Units::Mm);
     }
     Units::parse(text).map_err(|e| Error::invalid(e.to_string(), "use mm or in"))
 }
 
-fn bounded(option: &str, mm: Option<f64>) -> Result<Option<f64>> {
+pub(super) fn bounded(option: &str, mm: Option<f64>) -> Result<Option<f64>> {
     match mm {
         Some(mm) if !(mm.is_finite() && mm > 0.0 && mm <= 100.0) => Err(Error::invalid(
             format!("{option} {mm} is no uncertainty of a measurement on a vehicle"),

@@ -58,10 +58,10 @@ async fn work(folder: &Path, first: u64) -> Result<()> {
                         ..NewSurvey::default()
                     })
                     .await?;
-                ack("survey", &survey.0, number);
+                ack("survey", &survey.id.0, number);
                 let reading = job
                     .add_reading(NewReading {
-                        survey: Some(survey.0),
+                        survey: Some(survey.id.0),
                         point: "H".into(),
                         position: [number as f64, 0.5, -1.25],
                         ..NewReading::default()

@@ -1,7 +1,7 @@
 //! How badly reference points or single readings fit, for comparing before with after.
 
 use crate::check::{Reading, Request, Target};
-use crate::fit::{Reference, SetUp, set_up};
+use crate::fit::{Reference, SetUp, closed_form_rms, set_up};
 use crate::frame::Mat3;
 use std::collections::HashMap;
 
@@ -72,24 +72,33 @@ impl<'a> Survey<'a> {
         misfit(&self.references(readings, targets))
     }
 
-    /// The same for readings that are too near each other for their uncertainty: set up as if they
-    /// were certain, then measured in the uncertainty they have.
-    pub fn misfit_at_any_size(&self) -> Option<Misfit> {
-        let mut references = self.references(self.request.readings, self.request.targets);
+    /// Root mean square distance from the sheet of every measured point, reference or not.
+    pub fn all_points_rms(&self, readings: &[Reading], targets: &[Target]) -> Option<f64> {
+        let fitted = set_up(&self.references(readings, targets)).ok()?;
+        let readings = by_name(readings);
+        let squares: Vec<f64> = targets
+            .iter()
+            .filter_map(|t| Some((t, readings.get(t.point.as_str())?)))
+            .map(|(t, r)| (fitted.apply(r.position_mm) - t.position_mm).norm_squared())
+            .collect();
+        let n = squares.len().max(1) as f64;
+        Some((squares.iter().sum::<f64>() / n).sqrt())
+    }
+
+    /// [`Survey::misfit`] for readings that no set-up fits: brought as near as a rigid motion brings them,
+    /// then measured in the uncertainty they have.
+    pub fn misfit_of_the_nearest(&self) -> Option<Misfit> {
+        let references = self.references(self.request.readings, self.request.targets);
         let n = references.len() as f64;
         let variance = references
             .iter()
             .map(|r| (r.reading_covariance + r.target_covariance).trace() / 3.0 / n)
             .sum::<f64>();
-        for r in &mut references {
-            r.reading_covariance = Mat3::identity() * 1e-12;
-            r.target_covariance = Mat3::zeros();
-        }
-        let fitted = set_up(&references).ok()?;
+        let rms = closed_form_rms(&references).ok()?;
         Some(Misfit {
-            sum: n * fitted.rms * fitted.rms / variance,
-            freedom: fitted.degrees_of_freedom as f64,
-            rms: fitted.rms,
+            sum: n * rms * rms / variance,
+            freedom: 3.0 * n - 6.0,
+            rms,
         })
     }
 }

@@ -35,19 +35,25 @@ pub(super) fn search(
             }
             other_points(&survey, &plain, &mut found);
         }
-        // Readings in metres are so near each other that no set-up is accepted.
+        // Readings in metres are so near each other that no set-up is accepted, and mirrored ones
+        // may fit none.
         Err(CheckError::Fit(error)) => {
             let survey = Survey::new(request, true);
-            let before = survey.misfit_at_any_size().ok_or(error)?;
+            let before = survey.misfit_of_the_nearest().ok_or(error)?;
             whole_survey(&survey, &before, others, &mut found);
+            swapped_references(&survey, &before, &mut found);
+            one_reference(&survey, &before, &mut found);
         }
         Err(error) => return Err(error),
     }
     found.sort_by(|a, b| {
-        let rest = |p: &Proposal| p.after / p.before;
+        // Below a mean square of 1 a fit is as good as it can be.
+        let rest = |p: &Proposal| p.after.max(1.0) / p.before;
+        let all = |p: &Proposal| p.all_points_after_mm.unwrap_or(0.0);
         b.concerns_set_up
             .cmp(&a.concerns_set_up)
             .then(rest(a).total_cmp(&rest(b)))
+            .then(all(a).total_cmp(&all(b)))
     });
     Ok(found)
 }
@@ -70,6 +76,7 @@ fn propose(
         after: after.mean(),
         rms_before_mm: before.rms,
         rms_after_mm: after.rms,
+        all_points_after_mm: None,
     })
 }
 
@@ -91,7 +98,12 @@ fn whole_survey(
         if let Some(after) = survey.misfit(&readings, targets)
             && enough(before, &after)
         {
-            found.extend(propose(blunder, Vec::new(), true, before, &after));
+            let all = survey.all_points_rms(&readings, targets);
+            let proposal = propose(blunder, Vec::new(), true, before, &after);
+            found.extend(proposal.map(|p| Proposal {
+                all_points_after_mm: all,
+                ..p
+            }));
         }
     }
     for other in others {

@@ -1,6 +1,6 @@
 //! Predicted against achieved: what the next survey says about the move that was made.
 
-use super::afterwards::Move;
+use super::afterwards::Afterwards;
 use crate::frame::{Axis, Side, Vec3};
 
 /// A point as the next survey found it.
@@ -50,8 +50,8 @@ impl AchievedPoint {
 /// The two surveys are taken as independent, so that their variances add. Where they share
 /// something (the rounding of the sheet, an instrument's constant error) the difference is in truth
 /// known better than stated here.
-pub fn compare(planned: &Move, found: &[Achieved]) -> Vec<AchievedPoint> {
-    let of_point = |p: &super::Afterwards| {
+pub fn compare(planned: &[Afterwards], found: &[Achieved]) -> Vec<AchievedPoint> {
+    let of_point = |p: &Afterwards| {
         let now = found.iter().find(|a| a.name == p.name)?;
         let u = p.u.zip(now.u).map(|(a, b)| a.zip_map(&b, f64::hypot));
         Some(AchievedPoint {
@@ -64,7 +64,7 @@ pub fn compare(planned: &Move, found: &[Achieved]) -> Vec<AchievedPoint> {
             u,
         })
     };
-    planned.points.iter().filter_map(of_point).collect()
+    planned.iter().filter_map(of_point).collect()
 }
 
 #[cfg(test)]
@@ -91,7 +91,10 @@ mod tests {
             u,
         };
         let u = Vec3::repeat(0.4);
-        let compared = compare(&planned, &[found(Vec3::new(-1.4, 0.1, 0.2), Some(u))]);
+        let compared = compare(
+            &planned.points,
+            &[found(Vec3::new(-1.4, 0.1, 0.2), Some(u))],
+        );
         let p = &compared[0];
         assert!((p.asked - Vec3::new(7.2, 0.0, 0.0)).norm() < 1e-9);
         assert!((p.made - Vec3::new(5.8, 0.1, 0.0)).norm() < 1e-9);
@@ -109,8 +112,8 @@ mod tests {
               1.4 mm too far forward and 0.1 mm too far outboard against the prediction."
             ]
         );
-        let compared = compare(&planned, &[found(Vec3::zeros(), None)]);
+        let compared = compare(&planned.points, &[found(Vec3::zeros(), None)]);
         assert_eq!(compared[0].as_predicted(Axis::Length), None);
-        assert!(compare(&planned, &[]).is_empty());
+        assert!(compare(&planned.points, &[]).is_empty());
     }
 }

@@ -33,6 +33,17 @@ pub(super) fn closed_form(references: &[Reference]) -> Result<Transform, FitErro
     })
 }
 
+/// Root mean square distance of the references from the sheet under the closed form: also where no
+/// weighted fit settles.
+pub(crate) fn closed_form_rms(references: &[Reference]) -> Result<f64, FitError> {
+    let fitted = closed_form(references)?;
+    let square = |r: &Reference| {
+        (fitted.rotation * r.reading + fitted.translation - r.target).norm_squared()
+    };
+    let sum: f64 = references.iter().map(square).sum();
+    Ok((sum / references.len() as f64).sqrt())
+}
+
 /// Refuses points at one place or on one line.
 fn refuse_degenerate(points: impl Iterator<Item = Vec3> + Clone) -> Result<(), FitError> {
     let c = centroid(points.clone());

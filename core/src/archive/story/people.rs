@@ -129,6 +129,8 @@ fn stamps(view: &JobView) -> Vec<&Stamp> {
         .chain(of(&view.closings))
         .chain(of(&view.surveys))
         .chain(of(&view.readings))
+        .chain(of(&view.trams))
+        .chain(of(&view.moves))
         .chain(of(&view.photos))
         .chain(of(&view.notes))
         .chain(of(&view.ticks))

@@ -68,6 +68,10 @@ pub(super) fn tell(view: &JobView, plan: &Plan) -> Vec<Struck> {
             r.z
         )
     });
+    of(view, &view.trams, &mut all, |t| t.words());
+    of(view, &view.moves, &mut all, |m| {
+        format!("{}: {}", survey_name(&m.survey), m.words)
+    });
     of(view, &view.photos, &mut all, |p| p.name.clone());
     of(view, &view.notes, &mut all, |n| n.text.clone());
     of(view, &view.ticks, &mut all, |t| t.check.clone());

@@ -5,6 +5,7 @@ use datumtrail_geometry::verdict::Verdict;
 use serde::{Serialize, Serializer};
 
 use crate::archive::words;
+use crate::job::gather;
 use crate::job::measure::{self, CheckReport, Measured};
 use crate::job::plan::Plan;
 use crate::job::record::{self, RecordId};
@@ -160,7 +161,7 @@ pub struct Comparison {
 
 /// The surveys that count, in the order in which they were taken.
 pub(super) fn tell(view: &JobView, plan: &Plan) -> Vec<SurveyStory> {
-    let standing: Vec<_> = view.surveys.iter().filter(|s| s.stands()).collect();
+    let standing: Vec<_> = view.standing_surveys().collect();
     standing
         .iter()
         .enumerate()
@@ -228,7 +229,7 @@ fn uncertainty(view: &JobView, survey: &Entry<record::Survey>) -> String {
         (None, Some(bound)) => Some(format!(
             "errors of up to {} mm on each axis as stated, hence a standard uncertainty of {:.2} mm",
             words::stated(bound),
-            measure::general_u(&survey.body).unwrap_or_default()
+            gather::general_u(&survey.body).unwrap_or_default()
         )),
         (None, None) => None,
     };

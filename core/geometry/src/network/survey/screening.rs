@@ -173,6 +173,12 @@ impl<'a> Job<'a> {
                 break;
             }
             let mut trials = self.freeing_one_more(&best.freed);
+            if failing.is_empty() {
+                // Only figures contradict. A freed point is another explanation where it spares
+                // one of them; where it does not, it explains nothing and only fits noise.
+                let contradictions = best.solution.contradictions.len();
+                trials.retain(|t| t.solution.contradictions.len() < contradictions);
+            }
             let Some(first) = trials.first().filter(|t| t.score < best.score + RIVAL) else {
                 // No reference point explains it: figures do, or nothing does.
                 suspects = failing;

@@ -1,8 +1,14 @@
 //! What can be typed.
 
+mod measuring;
+mod tram;
+
 use std::path::PathBuf;
 
-use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use clap::{Parser, Subcommand, ValueEnum};
+
+pub use measuring::{Blunders, Check, Material, Move, Setup, Survey, SurveyAdd};
+pub use tram::{About as TramAbout, Kind, Tram};
 
 /// The record of a structural collision repair: what was measured, photographed and noted at each
 /// stage, and the proof that the structure is where its maker says it must be.
@@ -63,23 +69,31 @@ pub enum Command {
     /// Surveys and readings
     #[command(subcommand)]
     Survey(Survey),
+    /// Reference points: what a choice of them could decide and miss
+    #[command(subcommand)]
+    Setup(Setup),
     /// Set-up, deviations and verdicts of a survey
-    Check {
+    Check(Check),
+    /// What moved: mash, sag, sidesway, twist, diamond, spread, and how far it went
+    Damage {
         /// The survey, or a stage for its newest [default: the newest survey]
         #[arg(long)]
         survey: Option<String>,
     },
     /// Where to push a part, and what to expect afterwards
-    Move {
-        /// Its control points [default: those of the new part]
+    Move(Move),
+    /// Tram readings: distances between control points
+    #[command(subcommand)]
+    Tram(Tram),
+    /// What moved between two surveys, whatever the sheet says
+    Compare {
+        /// The earlier survey, or a stage for its newest
+        before: String,
+        /// The later one
+        after: String,
+        /// Points that have not moved [default: the reference points that both have]
         #[arg(long, value_delimiter = ',')]
-        points: Vec<String>,
-        /// Only along this axis
-        #[arg(long)]
-        slide: Option<SlideAxis>,
-        /// The survey, or a stage for its newest [default: the newest survey]
-        #[arg(long)]
-        survey: Option<String>,
+        refs: Vec<String>,
     },
     /// Hold points: what they need, and who released them
     #[command(subcommand)]
@@ -152,9 +166,41 @@ pub enum Sheet {
         /// Where the file's x, y and z grow, such as forward,left,up
         #[arg(long, default_value = "rearward,right,up")]
         axes: String,
+        /// Keep the sheet that counts and add this to it: distances beside positions
+        #[arg(long)]
+        add: bool,
     },
     /// The sheet that counts
     Show,
+    /// The sheet against itself: chains that don't close, diagonals that contradict, sides that
+    /// don't mirror
+    Audit,
+    /// Coordinates from a sheet of distances, as far as these suffice
+    Solve {
+        /// A point of the sheet whose length is to be zero
+        #[arg(long)]
+        front: String,
+        /// A point farther to the vehicle's rear: distances don't say which way is forward
+        #[arg(long)]
+        rear: String,
+        /// Write them to this file, to be loaded as a sheet
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// Where zones and members lie; what the sheet leaves open is proposed, for you to confirm
+    Layout {
+        /// Correct places: POINT=ZONE/MEMBER, such as "H=front/left rail"
+        #[arg(long = "set", value_name = "PLACE")]
+        set: Vec<String>,
+        /// Confirm all places as they are shown
+        #[arg(long)]
+        confirm: bool,
+    },
+    /// Take over the sheet of another job
+    Take {
+        #[arg(long, value_name = "JOB")]
+        from: String,
+    },
 }
 
 #[derive(Debug, Subcommand)]
@@ -195,65 +241,6 @@ pub enum Stage {
     },
     /// The stages, and when they were open
     List,
-}
-
-#[derive(Debug, Subcommand)]
-pub enum Survey {
-    /// Add a survey, with its readings or empty
-    Add(SurveyAdd),
-    /// Type one reading
-    #[command(allow_negative_numbers = true)]
-    Point {
-        point: String,
-        x: f64,
-        y: f64,
-        z: f64,
-        /// Its standard uncertainty
-        #[arg(long, value_name = "MM")]
-        u: Option<f64>,
-        #[arg(long, default_value = "mm")]
-        units: Units,
-        /// Correct the reading that is there; the old one stays on record
-        #[arg(long)]
-        correct: bool,
-        /// The survey, or a stage for its newest [default: the newest survey]
-        #[arg(long)]
-        survey: Option<String>,
-    },
-    /// The surveys
-    List,
-    /// The readings of a survey, as they were observed
-    Show {
-        /// The survey, or a stage for its newest [default: the newest survey]
-        survey: Option<String>,
-    },
-}
-
-#[derive(Debug, ClapArgs)]
-pub struct SurveyAdd {
-    /// Readings: point,x,y,z with optional u and time
-    pub file: Option<PathBuf>,
-    #[arg(long)]
-    pub stage: String,
-    /// Control points trusted as undamaged, six or more where you can
-    #[arg(long, value_delimiter = ',', required = true)]
-    pub refs: Vec<String>,
-    /// The instrument's maximum permissible error, a bound for each axis
-    #[arg(long, value_name = "MM", conflicts_with = "u")]
-    pub mpe: Option<f64>,
-    /// The standard uncertainty of each coordinate
-    #[arg(long, value_name = "MM")]
-    pub u: Option<f64>,
-    /// How far an undamaged vehicle may itself be from the sheet, a standard deviation
-    #[arg(long, value_name = "MM", requires = "build_spread_source")]
-    pub build_spread: Option<f64>,
-    /// Where that is published
-    #[arg(long, value_name = "TEXT")]
-    pub build_spread_source: Option<String>,
-    #[arg(long, value_name = "TEXT")]
-    pub instrument: Option<String>,
-    #[arg(long, default_value = "mm")]
-    pub units: Units,
 }
 
 #[derive(Debug, Subcommand)]
@@ -349,14 +336,4 @@ impl Units {
             Units::In => "in".into(),
         }
     }
-}
-
-#[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum SlideAxis {
-    /// Length
-    X,
-    /// Width
-    Y,
-    /// Height
-    Z,
 }
