@@ -11,8 +11,10 @@
 //! | [`kind`] | what sort of file is this, by its leading bytes |
 //! | [`whole`] | is the file complete, or was it cut off |
 //! | [`meta`] | what it says: camera, time, size, [`orientation`] |
+//! | [`camera`] | which camera's clock, when the file alone can't tell |
 //! | [`time`] | the camera's time as an instant, or as two where daylight saving repeats an hour |
 //! | [`clock`] | the true instant, from what is known about that camera's clock |
+//! | [`gps`] | whether the satellites' time contradicts it |
 //! | [`numbering`] | the instant of an undated file, from its neighbours in the camera's numbering |
 //! | [`tie`] | the stage it belongs to, and how sure that is |
 //! | [`preview`] | a small upright picture of it |
@@ -58,8 +60,10 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub mod camera;
 pub mod clock;
 mod container;
+pub mod gps;
 pub mod identity;
 pub mod kind;
 pub mod meta;
