@@ -15,7 +15,8 @@ use datumtrail_core::job::record::RecordId;
 use datumtrail_core::job::stage;
 use datumtrail_core::job::tie::Ties;
 use datumtrail_core::shop::{
-    ClockNote, Job, NewJob, NewNote, NewSheet, NewSurvey, PhotoOptions, PhotoResult, Shop, ShopOptions, ToldClock,
+    ClockNote, Job, NewJob, NewNote, NewSheet, NewSurvey, PhotoOptions, PhotoResult, Shop,
+    ShopOptions, ToldClock,
 };
 use jiff::Timestamp;
 
@@ -421,7 +422,10 @@ impl<T: FnMut(Event)> Teller<'_, T> {
             .iter()
             .map(|p| self.inbox.join(&p.file_name))
             .collect();
-        let outcomes = self.job.add_photos(paths, &PhotoOptions::default(), |_| {}).await?;
+        let outcomes = self
+            .job
+            .add_photos(paths, &PhotoOptions::default(), |_| {})
+            .await?;
         for outcome in &outcomes {
             if let PhotoResult::Refused(error) = &outcome.result {
                 return Err(Error::Internal(format!("the demo's own photo: {error}")));

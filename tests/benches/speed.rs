@@ -104,7 +104,10 @@ fn large_job(c: &mut Criterion) {
                 path
             })
             .collect();
-        let done = job.add_photos(paths, &PhotoOptions::default(), |_| {}).await.expect("photos");
+        let done = job
+            .add_photos(paths, &PhotoOptions::default(), |_| {})
+            .await
+            .expect("photos");
         assert_eq!(done.len(), 2000);
         drop(job);
         shop.close().await;

@@ -27,6 +27,7 @@
 
 pub mod export;
 mod names;
+pub(crate) mod outgoing;
 pub mod page;
 pub mod story;
 pub mod tables;

@@ -228,7 +228,9 @@ impl Bench {
             picture(&folder, "nowhere.jpg", 6, None),
         ];
         self.now(12, 40);
-        let outcomes = job.add_photos(paths, &crate::shop::PhotoOptions::default(), |_| {}).await?;
+        let outcomes = job
+            .add_photos(paths, &crate::shop::PhotoOptions::default(), |_| {})
+            .await?;
         let id = |index: usize| match &outcomes[index].result {
             PhotoResult::Added { id, .. } => id.clone(),
             other => panic!("{other:?}"),

@@ -54,6 +54,9 @@ pub struct Verification {
     pub program: Option<String>,
     /// Photos whose identity was compared and found right.
     pub photos: usize,
+    /// Of these, copies: without position, names and serial numbers, or with covered parts. The
+    /// originals are in the shop.
+    pub copies: usize,
     /// Lines of `measurements.csv` that were computed again.
     pub measurements: usize,
     /// What is wrong beyond the bag.
@@ -144,6 +147,7 @@ pub fn verify(path: &Path) -> Result<Verification> {
             job: None,
             name: None,
             photos: 0,
+            copies: 0,
             measurements: 0,
             findings: Vec::new(),
             notes: Vec::new(),
@@ -341,8 +345,17 @@ impl Check {
         let mut wanted: Vec<(String, BlobId, bool)> = Vec::new();
         for photo in &view.photos {
             let place = |key: &str| told.get(photo.id.0.as_str())?.get(key)?.as_str();
+            let copy = told.get(photo.id.0.as_str()).and_then(|p| p.get("copy"));
+            let told_of_copy = |key: &str| copy?.get(key)?.as_str();
             match (place("file"), place("left_out")) {
-                (Some(path), _) => wanted.push((path.to_owned(), photo.body.blob.clone(), true)),
+                (Some(path), _) => {
+                    let blob = told_of_copy("blob").map(|blob| BlobId(blob.to_owned()));
+                    if blob.is_some() {
+                        self.found.copies += 1;
+                    }
+                    let blob = blob.unwrap_or_else(|| photo.body.blob.clone());
+                    wanted.push((path.to_owned(), blob, true));
+                }
                 (None, Some(why)) => self.found.notes.push(format!(
                     "the photo {} was left out when the archive was written: {}",
                     words::one_line(&photo.body.name),
@@ -351,8 +364,13 @@ impl Check {
                 (None, None) if story.is_some() => self.untold(&photo.id, &photo.body.name),
                 (None, None) => {}
             }
-            if let (Some(path), Some(preview)) = (place("preview"), &photo.body.preview) {
-                wanted.push((path.to_owned(), preview.clone(), false));
+            // A covered copy has a small picture of its own.
+            let small = place("preview_blob").map(|blob| BlobId(blob.to_owned()));
+            if let (Some(path), Some(preview)) = (
+                place("preview"),
+                small.or_else(|| photo.body.preview.clone()),
+            ) {
+                wanted.push((path.to_owned(), preview, false));
             }
         }
         if story.is_some() {

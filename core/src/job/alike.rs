@@ -118,7 +118,9 @@ fn readings(
             .iter()
             .filter_map(|r| {
                 let time = timed.get(&r.id).copied();
-                let apart = time.zip(at).map(|(a, b)| a.duration_since(b).as_secs_f64().abs());
+                let apart = time
+                    .zip(at)
+                    .map(|(a, b)| a.duration_since(b).as_secs_f64().abs());
                 let decided = decided.contains(&&r.id);
                 let offered = r.stands() && apart.is_some_and(|s| s <= AT_A_READING_S);
                 (decided || offered).then(|| AtReading {

@@ -130,7 +130,11 @@ impl Job<'_> {
     }
 
     /// Covers a part of a photo in whatever leaves the shop. The original stays as it is.
-    pub async fn cover_photo(&self, photo: &str, [x, y, width, height]: [u32; 4]) -> Result<RecordId> {
+    pub async fn cover_photo(
+        &self,
+        photo: &str,
+        [x, y, width, height]: [u32; 4],
+    ) -> Result<RecordId> {
         let all = self.view()?;
         let entry = view::find(&all.photos, photo)?;
         if width == 0 || height == 0 {
@@ -141,7 +145,10 @@ impl Job<'_> {
         }
         if entry.body.preview.is_none() {
             return Err(Error::invalid(
-                format!("{} can't be covered: its picture can't be decoded", entry.body.name),
+                format!(
+                    "{} can't be covered: its picture can't be decoded",
+                    entry.body.name
+                ),
                 "withdraw it, or leave it out of the export",
             ));
         }

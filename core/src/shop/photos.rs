@@ -18,7 +18,7 @@ use super::job::Job;
 use crate::error::{Error, Result};
 use crate::job::edit;
 use crate::job::record::{self, RecordId};
-use crate::job::view::{self, JobView};
+
 use crate::store::blobs::BlobId;
 
 /// The long side of a preview, pixels.
@@ -160,7 +160,9 @@ impl Job<'_> {
                                 clock_off = Some(off);
                                 clocks.push((self.shop.new_id(), point));
                             }
-                            Some(Err(why)) => remarks.push(format!("it shows a time code, but {why}")),
+                            Some(Err(why)) => {
+                                remarks.push(format!("it shows a time code, but {why}"))
+                            }
                             None => {}
                         }
                         photos.push((id.clone(), photo));
@@ -225,9 +227,7 @@ impl Job<'_> {
             bytes,
             media_type: read.meta.kind.media_type().to_owned(),
             size: read.meta.dimensions.map(|d| [d.width, d.height]),
-            camera: CameraKey::of(&read.meta.camera, taking.camera.as_deref())
-                .name()
-                .to_owned(),
+            camera: camera_key(read.meta.camera, taking.camera.as_deref()),
             hash: read.hash.map(|hash| hash.to_hex()),
             burst: read.meta.burst,
             taken: read.meta.taken,
@@ -276,6 +276,16 @@ impl Taking {
         };
         Ok((point, sync.truth.duration_since(sync.camera)))
     }
+}
+
+/// The key of a camera. Its serial number stays in the file: a few digits of its hash tell cameras
+/// apart as well, and say nothing about the owner.
+fn camera_key(mut camera: meta::Camera, named: Option<&str>) -> String {
+    camera.serial = camera.serial.map(|serial| {
+        let hash = blake3::hash(serial.as_bytes()).to_hex();
+        hash.chars().take(6).collect()
+    });
+    CameraKey::of(&camera, named).name().to_owned()
 }
 
 fn read_file(path: &Path) -> Result<Read> {

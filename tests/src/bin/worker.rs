@@ -82,7 +82,10 @@ async fn work(folder: &Path, first: u64) -> Result<()> {
                 let path = folder.with_file_name(format!("photo-{number}.jpg"));
                 std::fs::write(&path, datumtrail_tests::picture(number))
                     .map_err(|e| Error::io(&path, e))?;
-                for outcome in job.add_photos(vec![path], &PhotoOptions::default(), |_| {}).await? {
+                for outcome in job
+                    .add_photos(vec![path], &PhotoOptions::default(), |_| {})
+                    .await?
+                {
                     match outcome.result {
                         PhotoResult::Added { id, .. } => ack("photo", &id.0, number),
                         PhotoResult::Already { .. } => {}

@@ -47,7 +47,11 @@ pub fn run(context: &Context, job: &Job<'_>, stage: Option<&str>, every: bool) -
             }
             let taken = tie.moment().map_or_else(
                 || "no time".to_owned(),
-                |m| zone.to_datetime(m.at).strftime("%m-%d %H:%M:%S").to_string(),
+                |m| {
+                    zone.to_datetime(m.at)
+                        .strftime("%m-%d %H:%M:%S")
+                        .to_string()
+                },
             );
             let mut name = photo.body.name.clone();
             if !every && together.folded(&photo.id) > 0 {
@@ -58,7 +62,11 @@ pub fn run(context: &Context, job: &Job<'_>, stage: Option<&str>, every: bool) -
                 belongs += &format!(" (the same shot as {})", original.short());
             }
             if let Some(reading) = together.readings.get(&photo.id).and_then(|r| r.first()) {
-                let how = if reading.decided { "shows" } else { "shows perhaps" };
+                let how = if reading.decided {
+                    "shows"
+                } else {
+                    "shows perhaps"
+                };
                 belongs += &format!(" ({how} {})", reading.point);
             }
             table.row(vec![photo.id.short().into(), taken, name, belongs]);

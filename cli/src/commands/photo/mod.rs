@@ -17,7 +17,7 @@ use datumtrail_core::shop::{ClockNote, Job, PhotoOptions, PhotoOutcome, PhotoRes
 use indicatif::{ProgressBar, ProgressStyle};
 use serde_json::{Value, json};
 
-use super::{Context, file_name};
+use super::Context;
 use crate::args::Photo;
 use crate::output;
 use crate::show::{WIDTH, wrap};
@@ -87,7 +87,9 @@ async fn clock(
     let (id, off) = match said {
         (Some(offset), _, _) => {
             let offset = duration(&offset)?;
-            let id = job.set_clock(camera, ClockNote::Offset(offset), u_s).await?;
+            let id = job
+                .set_clock(camera, ClockNote::Offset(offset), u_s)
+                .await?;
             (id, Some(offset))
         }
         (None, Some(photo), Some(was)) => {

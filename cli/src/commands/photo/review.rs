@@ -39,7 +39,7 @@ pub async fn run(context: &Context, job: &Job<'_>) -> Result<()> {
         return Ok(());
     }
     let zone = zone_of(&all);
-    let stages: Vec<&str> = plan.stages().iter().map(|s| s.key.as_str()).collect();
+    let stages: Vec<&str> = plan.stages.iter().map(|s| s.key.as_str()).collect();
     output::text(wrap(
         &format!(
             "{} photos. Answer with a number, a stage's name, Enter to leave it open, or q to stop.",
@@ -51,11 +51,23 @@ pub async fn run(context: &Context, job: &Job<'_>) -> Result<()> {
     for (photo, tie) in doubtful {
         let taken = tie.moment().map_or_else(
             || "no time".to_owned(),
-            |m| zone.to_datetime(m.at).strftime("%Y-%m-%d %H:%M:%S").to_string(),
+            |m| {
+                zone.to_datetime(m.at)
+                    .strftime("%Y-%m-%d %H:%M:%S")
+                    .to_string()
+            },
         );
-        output::text(format!("\n{}  {taken}  {}", photo.id.short(), photo.body.name));
+        output::text(format!(
+            "\n{}  {taken}  {}",
+            photo.id.short(),
+            photo.body.name
+        ));
         output::text(wrap(
-            &format!("  {}. {}", tie_words(&tie.tie), tie.source_words(&photo.body)),
+            &format!(
+                "  {}. {}",
+                tie_words(&tie.tie),
+                tie.source_words(&photo.body)
+            ),
             WIDTH,
             "  ",
         ));
@@ -71,7 +83,10 @@ pub async fn run(context: &Context, job: &Job<'_>) -> Result<()> {
                 "q" => return Ok(()),
                 "" => break,
                 typed => {
-                    let by_number = typed.parse::<usize>().ok().and_then(|n| offers.get(n.wrapping_sub(1)));
+                    let by_number = typed
+                        .parse::<usize>()
+                        .ok()
+                        .and_then(|n| offers.get(n.wrapping_sub(1)));
                     let stage = by_number.map_or(typed, String::as_str);
                     if !stages.contains(&stage) {
                         output::text(wrap(
@@ -98,6 +113,9 @@ fn ask(question: &str) -> Result<Option<String>> {
     let _ = out.write_all(question.as_bytes());
     let _ = out.flush();
     let mut line = String::new();
-    let read = std::io::stdin().lock().read_line(&mut line).map_err(failed)?;
+    let read = std::io::stdin()
+        .lock()
+        .read_line(&mut line)
+        .map_err(failed)?;
     Ok((read > 0).then_some(line))
 }

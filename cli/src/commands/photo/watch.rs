@@ -109,7 +109,11 @@ fn say(json: bool, event: Event, paths: &mut Vec<PathBuf>) -> bool {
         Event::FolderLost { why } => {
             let value = json!({ "result": "folder_lost", "why": why.to_string() });
             output::either(json, &value, || {
-                wrap(&format!("The folder can't be read ({why}); trying again."), WIDTH, "  ")
+                wrap(
+                    &format!("The folder can't be read ({why}); trying again."),
+                    WIDTH,
+                    "  ",
+                )
             });
         }
     }

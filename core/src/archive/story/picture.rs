@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use super::NoteStory;
+use crate::archive::outgoing::Copy;
 use crate::archive::words;
 use crate::job::plan::Plan;
 use crate::job::record::{self, RecordId};
@@ -60,7 +61,9 @@ pub struct PhotoStory {
     pub file: Option<String>,
     /// Where the small copy does.
     pub preview: Option<String>,
-    /// Why the original is not in the archive.
+    /// How the file in the archive differs from the original, where it does.
+    pub copy: Option<Copy>,
+    /// Why it is not in the archive.
     pub left_out: Option<String>,
 }
 
@@ -158,6 +161,7 @@ fn one(
         no_preview: body.no_preview.clone(),
         file: None,
         preview: None,
+        copy: None,
         left_out: None,
     }
 }
