@@ -88,6 +88,7 @@ impl Bench {
         let options = ExportOptions {
             organization: Some("Lanternfish Body & Frame".into()),
             allow_missing: false,
+            with_location: false,
         };
         self.job()
             .await

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use datumtrail_bag::BagReader;
 
+use super::export::ExportOptions;
 use super::testjob::{Bench, SCRIPT, SHEET};
 use super::*;
 use crate::Error;
@@ -312,7 +313,9 @@ async fn missing_photos_are_named_and_only_left_out_when_asked() {
 
     let told = content();
     let all = arrivals(&told);
-    let error = told.write(&path, false, all.into_iter()).unwrap_err();
+    let error = told
+        .write(&path, &missing_allowed(false), all.into_iter())
+        .unwrap_err();
     assert_eq!(error.blame(), crate::error::Blame::Damage);
     assert!(error.to_string().contains("scan.jpg"), "{error}");
     assert!(!path.exists());
@@ -320,12 +323,14 @@ async fn missing_photos_are_named_and_only_left_out_when_asked() {
     // A sender that stops half way leaves no archive either.
     let told = content();
     let some = arrivals(&told).into_iter().skip(1).take(2);
-    assert!(told.write(&path, true, some).is_err());
+    assert!(told.write(&path, &missing_allowed(true), some).is_err());
     assert!(!path.exists());
 
     let told = content();
     let all = arrivals(&told);
-    let summary = told.write(&path, true, all.into_iter()).unwrap();
+    let summary = told
+        .write(&path, &missing_allowed(true), all.into_iter())
+        .unwrap();
     assert_eq!(
         (summary.photos, summary.left_out[0].name.as_str()),
         (5, "scan.jpg")
@@ -518,5 +523,12 @@ async fn a_changed_byte_is_named_wherever_it_is() {
             Err(Error::Damaged { .. } | Error::Invalid { .. }) => {}
             Err(other) => panic!("byte {at}: {other}"),
         }
+    }
+}
+
+fn missing_allowed(allow_missing: bool) -> ExportOptions {
+    ExportOptions {
+        allow_missing,
+        ..ExportOptions::default()
     }
 }

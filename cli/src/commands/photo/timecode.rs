@@ -41,14 +41,8 @@ pub async fn run(context: &Context, once: bool) {
     }
 }
 
-/// Dark on light whatever the terminal's colours are.
 fn screen(code: &TimeCode) -> String {
-    let mut lines: Vec<String> = code
-        .modules()
-        .half_blocks()
-        .into_iter()
-        .map(|line| format!("\u{1b}[30;107m{line}\u{1b}[0m"))
-        .collect();
+    let mut lines = code.modules().half_blocks();
     lines.push(format!("{:.0}", code.second()));
     lines.push("Photograph this with each camera, then add the photos. Ctrl-C ends it.".into());
     lines.join("\n")
