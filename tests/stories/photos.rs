@@ -283,7 +283,7 @@ fn what_leaves_the_shop_carries_no_position_and_no_covered_part() {
             .contains("covered")
     );
     assert!(
-        copy.len() < bytes.len() / 4,
+        copy.len() < bytes.len() / 2,
         "nothing is left of the picture: {}",
         copy.len()
     );

@@ -77,23 +77,26 @@ fn pictures_are_decoded_upright() {
         assert_eq!(((width, height), colors), (size, EXPECTED), "{name}");
         let hash = datumtrail_photo::alike::PictureHash::of(&bytes).unwrap();
         let other = datumtrail_photo::alike::PictureHash::of(&preview.jpeg).unwrap();
+        // A few flat blocks: what is small in them differs by rounding.
         assert!(
-            hash.distance(&other) < 40,
+            hash.distance(&other) < datumtrail_photo::alike::ALIKE,
             "{name}: {}",
             hash.distance(&other)
         );
     }
 }
 
-/// A picture that can't be decoded: damaged, or in a build without the decoder. The camera's
-/// own small picture is shown, turned as the large one is; without one, a placeholder.
+/// A picture that can't be decoded, as in a build without the decoder (which forgives much of what
+/// one could spoil here). The camera's own small picture is shown, turned as the large one is; without one, a placeholder.
+#[cfg(not(feature = "heic"))]
 #[test]
 fn the_cameras_own_small_picture_comes_second_a_placeholder_last() {
     let spoilt = |name: &str| {
         let mut bytes = file(name);
-        // The decoder's configuration: its version becomes one that does not exist.
-        let at = bytes.windows(4).position(|w| w == b"hvcC").unwrap() + 4;
-        bytes[at..at + 20].fill(0xFF);
+        // The pictures are of a coding that does not exist.
+        while let Some(at) = bytes.windows(4).position(|w| w == b"hvc1") {
+            bytes[at..at + 4].copy_from_slice(b"hvcX");
+        }
         bytes
     };
     let bytes = spoilt("turned.heic");

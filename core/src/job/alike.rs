@@ -4,6 +4,7 @@
 use std::collections::HashMap;
 
 use datumtrail_photo::alike::{self, PictureHash, Shot};
+use datumtrail_photo::camera::UNNAMED;
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -88,7 +89,8 @@ fn shot(photo: &Entry<Photo>, hash: PictureHash) -> Shot<'_> {
         hash,
         pixels: u64::from(width) * u64::from(height),
         bytes: photo.body.bytes,
-        camera: Some(photo.body.camera.as_str()),
+        // A file that says nothing about its camera contradicts none.
+        camera: Some(photo.body.camera.as_str()).filter(|name| *name != UNNAMED),
         taken: photo.body.taken,
         burst: photo.body.burst.as_deref(),
     }
