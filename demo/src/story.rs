@@ -10,10 +10,13 @@ use datumtrail_core::archive::ExportOptions;
 use datumtrail_core::error::{Error, Result};
 use datumtrail_core::geometry::correct::{Allowed, words};
 use datumtrail_core::geometry::frame::Axis;
+use datumtrail_core::job::measure::Measured;
+use datumtrail_core::job::record::RecordId;
 use datumtrail_core::job::stage;
 use datumtrail_core::job::tie::Ties;
 use datumtrail_core::shop::{
-    ClockNote, Job, NewJob, NewNote, NewSheet, NewSurvey, PhotoResult, Shop, ShopOptions, ToldClock,
+    ClockNote, Job, NewJob, NewNote, NewSheet, NewSurvey, PhotoOptions, PhotoResult, Shop,
+    ShopOptions, ToldClock,
 };
 use jiff::Timestamp;
 
@@ -337,19 +340,53 @@ impl<T: FnMut(Event)> Teller<'_, T> {
                 some.join(", ")
             ),
         }));
-        if survey == Survey::FirstFit {
-            self.try_to_open("hidden-welds").await?;
-            self.ask_for_the_move().await?;
+        match survey {
+            Survey::AsFound => self.read_the_damage(&id.id).await?,
+            Survey::FirstFit => {
+                self.try_to_open("hidden-welds").await?;
+                self.ask_for_the_move().await?;
+            }
+            Survey::SecondFit => self.hold_against_the_move(&measured)?,
+            Survey::Final => {}
+        }
+        Ok(())
+    }
+
+    async fn read_the_damage(&mut self, survey: &RecordId) -> Result<()> {
+        let damage = self.job.damage(Some(&survey.0)).await?;
+        let causes = damage.zones.iter().filter(|z| z.finding != "nothing_moved");
+        for line in causes.flat_map(|z| &z.words) {
+            (self.tell)(Event::Say(line.clone()));
+        }
+        // Of the members, the one that the new section is part of.
+        let view = self.job.view()?;
+        let part = view.part().map(|part| part.points).unwrap_or_default();
+        let struck = damage.extent.iter().filter(|e| {
+            let moved = e.points.iter().any(|p| p.movement == "moved");
+            moved && e.points.iter().any(|p| part.contains(&p.point))
+        });
+        for extent in struck {
+            (self.tell)(Event::Say(capital(&extent.words)));
+        }
+        Ok(())
+    }
+
+    fn hold_against_the_move(&mut self, measured: &Measured) -> Result<()> {
+        if let Some(outcome) = self.job.move_outcome(measured)? {
+            for line in words::achieved(&outcome.points) {
+                (self.tell)(Event::Say(line));
+            }
         }
         Ok(())
     }
 
     async fn ask_for_the_move(&mut self) -> Result<()> {
-        let (_, free) = self.job.plan_move(None, &[], &Allowed::Free).await?;
+        let (measured, free) = self.job.plan_move(None, &[], &Allowed::Free).await?;
         (self.tell)(Event::Say(format!(
             "The move that brings the section in: {}",
             words::push(&free.part, &free.best)
         )));
+        self.job.decide_move(&measured, &free).await?;
         let slide = Allowed::slide_along(Axis::Length);
         let (_, slide) = self.job.plan_move(None, &[], &slide).await?;
         if !slide.best.outside().is_empty() {
@@ -385,7 +422,10 @@ impl<T: FnMut(Event)> Teller<'_, T> {
             .iter()
             .map(|p| self.inbox.join(&p.file_name))
             .collect();
-        let outcomes = self.job.add_photos(paths, None, |_| {}).await?;
+        let outcomes = self
+            .job
+            .add_photos(paths, &PhotoOptions::default(), |_| {})
+            .await?;
         for outcome in &outcomes {
             if let PhotoResult::Refused(error) = &outcome.result {
                 return Err(Error::Internal(format!("the demo's own photo: {error}")));
@@ -464,6 +504,13 @@ fn would_stray(photo: &DemoPhoto) -> bool {
     !stages()
         .iter()
         .any(|s| s.key == photo.stage && s.opened <= shown && shown <= s.closed)
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }
 
 fn spoken(span: jiff::SignedDuration) -> String {

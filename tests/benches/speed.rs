@@ -8,7 +8,9 @@ use datumtrail_core::geometry::frame::Side;
 use datumtrail_core::job::hold::Evidence;
 use datumtrail_core::job::stage;
 use datumtrail_core::job::tie::Ties;
-use datumtrail_core::shop::{NewJob, NewReading, NewSheet, NewSurvey, Shop, ShopOptions};
+use datumtrail_core::shop::{
+    NewJob, NewReading, NewSheet, NewSurvey, PhotoOptions, Shop, ShopOptions,
+};
 
 /// Set-up, deviations and verdicts for 40 points. Goal: below 1 ms.
 fn forty_points(c: &mut Criterion) {
@@ -102,7 +104,10 @@ fn large_job(c: &mut Criterion) {
                 path
             })
             .collect();
-        let done = job.add_photos(paths, None, |_| {}).await.expect("photos");
+        let done = job
+            .add_photos(paths, &PhotoOptions::default(), |_| {})
+            .await
+            .expect("photos");
         assert_eq!(done.len(), 2000);
         drop(job);
         shop.close().await;

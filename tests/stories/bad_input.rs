@@ -143,10 +143,7 @@ fn unknown_names_are_said_with_what_there_is() {
             "structural-welding",
         ),
         (vec!["--job", "nothing", "job", "show"], "job list"),
-        (
-            vec!["photo", "clock", "--camera", "X", "--offset", "1h"],
-            "no photos",
-        ),
+        (vec!["photo", "clock", "X", "--offset", "1h"], "no photos"),
         (vec!["part", "set", "p", "--points", "Z9"], "Z9"),
         (vec!["photo", "tie", "abcd1234", "arrival"], "identities"),
     ] {

@@ -239,7 +239,6 @@ fn photos_fall_into_stages_by_their_times_once_the_clock_is_known() {
     shop.ok(&[
         "photo",
         "clock",
-        "--camera",
         "Pocket",
         "--photo",
         &id,

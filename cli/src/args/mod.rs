@@ -1,6 +1,7 @@
 //! What can be typed.
 
 mod measuring;
+mod photo;
 mod tram;
 
 use std::path::PathBuf;
@@ -8,6 +9,7 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand, ValueEnum};
 
 pub use measuring::{Blunders, Check, Material, Move, Setup, Survey, SurveyAdd};
+pub use photo::Photo;
 pub use tram::{About as TramAbout, Kind, Tram};
 
 /// The record of a structural collision repair: what was measured, photographed and noted at each
@@ -115,6 +117,9 @@ pub enum Command {
     Export {
         /// The zip file to write
         out: PathBuf,
+        /// Leave the photos' positions in; without it they stay in the shop
+        #[arg(long)]
+        with_location: bool,
     },
     /// Check every byte of an archive
     Verify {
@@ -175,6 +180,18 @@ pub enum Sheet {
     /// The sheet against itself: chains that don't close, diagonals that contradict, sides that
     /// don't mirror
     Audit,
+    /// Coordinates from a sheet of distances, as far as these suffice
+    Solve {
+        /// A point of the sheet whose length is to be zero
+        #[arg(long)]
+        front: String,
+        /// A point farther to the vehicle's rear: distances don't say which way is forward
+        #[arg(long)]
+        rear: String,
+        /// Write them to this file, to be loaded as a sheet
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
     /// Where zones and members lie; what the sheet leaves open is proposed, for you to confirm
     Layout {
         /// Correct places: POINT=ZONE/MEMBER, such as "H=front/left rail"
@@ -250,46 +267,6 @@ pub enum Hold {
         #[arg(long)]
         reason: String,
     },
-}
-
-#[derive(Debug, Subcommand)]
-pub enum Photo {
-    /// Take in photos, files or folders; their bytes stay as they are
-    Add {
-        #[arg(required = true)]
-        paths: Vec<PathBuf>,
-        /// Put them in this stage, whatever their times say
-        #[arg(long)]
-        stage: Option<String>,
-    },
-    /// The photos, their times and stages
-    List {
-        #[arg(long)]
-        stage: Option<String>,
-    },
-    /// Say what a camera's clock shows
-    #[command(allow_hyphen_values = false)]
-    Clock {
-        /// The camera, or a part of its name
-        #[arg(long)]
-        camera: String,
-        /// What has to be added to its time, such as 1h7m12s or -4m
-        #[arg(long, allow_hyphen_values = true, conflicts_with_all = ["photo", "was"])]
-        offset: Option<String>,
-        /// A photo whose true time is known
-        #[arg(long, requires = "was")]
-        photo: Option<String>,
-        /// That true time: 2026-03-04 14:03:20
-        #[arg(long, requires = "photo")]
-        was: Option<String>,
-        /// How well that is known: the standard uncertainty in seconds
-        #[arg(long, default_value_t = 5.0)]
-        u: f64,
-    },
-    /// Say to which stage a photo belongs; this wins over its time
-    Tie { photo: String, stage: String },
-    /// Write a photo's bytes to a file, as they came
-    Save { photo: String, file: PathBuf },
 }
 
 #[derive(Debug, Subcommand)]

@@ -37,6 +37,7 @@ fn screen(damage: &Damage) -> String {
         }
     }
     say("", "");
+    damage.sentences.iter().for_each(|line| say(line, ""));
     say("How far it went, from the reference points outwards:", "");
     for extent in &damage.extent {
         say(&format!("  {}", extent.words), "    ");

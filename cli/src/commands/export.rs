@@ -11,29 +11,38 @@ use super::Context;
 use crate::output;
 use crate::show::{WIDTH, wrap};
 
-pub async fn run(context: &Context, out: &Path) -> Result<ExitCode> {
+pub async fn run(context: &Context, out: &Path, with_location: bool) -> Result<ExitCode> {
     let job = context.job().await?;
-    let done = job
-        .export(out, &ExportOptions::default(), |_, _| {})
-        .await?;
+    let options = ExportOptions {
+        with_location,
+        ..ExportOptions::default()
+    };
+    let done = job.export(out, &options, |_, _| {}).await?;
     let value = json!({
         "path": done.path,
         "files": done.files,
         "bytes": done.bytes,
         "photos": done.photos,
+        "left_out": done.left_out,
         "manifest_sha512": done.manifest_sha512,
     });
     output::either(context.json, &value, || {
+        let left_out: Vec<String> = done
+            .left_out
+            .iter()
+            .map(|photo| format!("\nLeft out: {}: {}.", photo.name, photo.why))
+            .collect();
         wrap(
             &format!(
                 "Wrote {} ({} files, {:.1} MB, {} photos).\n\
                  Unpack it and open timeline.html in any browser. To check every byte: \
-                 datumtrail verify {}",
+                 datumtrail verify {}{}",
                 done.path.display(),
                 done.files,
                 done.bytes as f64 / 1e6,
                 done.photos,
-                done.path.display()
+                done.path.display(),
+                left_out.concat()
             ),
             WIDTH,
             "",

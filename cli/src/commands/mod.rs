@@ -24,9 +24,9 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use datumtrail_core::error::{Error, Result};
-use datumtrail_core::shop::{Shop, ShopOptions};
+use datumtrail_core::shop::{PhotoOptions, Shop, ShopOptions};
 
-use crate::args::{Args, Command};
+use crate::args::{Args, Command, Photo};
 
 /// What every command that needs a shop gets.
 pub struct Context {
@@ -42,6 +42,29 @@ impl Context {
     }
 }
 
+/// How to open the shop that the person means.
+pub struct Opening {
+    pub folder: PathBuf,
+    pub person: Option<String>,
+    pub job: Option<String>,
+    pub json: bool,
+}
+
+impl Opening {
+    pub async fn open(&self) -> Result<Context> {
+        let options = ShopOptions {
+            person: self.person.clone(),
+            device_name: host_name(),
+            ..ShopOptions::default()
+        };
+        Ok(Context {
+            shop: Shop::open(&self.folder, options).await?,
+            job: self.job.clone(),
+            json: self.json,
+        })
+    }
+}
+
 /// Carries out what was typed.
 pub async fn run(args: Args) -> Result<ExitCode> {
     let person = args.person.clone();
@@ -51,20 +74,23 @@ pub async fn run(args: Args) -> Result<ExitCode> {
         Command::Verify { file } => return verify::run(&file, args.json),
         _ => {}
     }
-    let folder = match args.shop {
-        Some(folder) => folder,
-        None => default_shop()?,
-    };
-    let options = ShopOptions {
+    let opening = Opening {
+        folder: match args.shop {
+            Some(folder) => folder,
+            None => default_shop()?,
+        },
         person,
-        device_name: host_name(),
-        ..ShopOptions::default()
-    };
-    let context = Context {
-        shop: Shop::open(&folder, options).await?,
         job: args.job,
         json: args.json,
     };
+    if let Command::Photo(Photo::Watch { dir, camera, once }) = args.command {
+        let options = PhotoOptions {
+            stage: None,
+            camera,
+        };
+        return photo::watch::run(&opening, &dir, &options, once).await;
+    }
+    let context = opening.open().await?;
     let outcome = match args.command {
         Command::Job(command) => job::run(&context, command).await,
         Command::Sheet(command) => sheet::run(&context, command).await,
@@ -86,7 +112,7 @@ pub async fn run(args: Args) -> Result<ExitCode> {
         Command::Photo(command) => photo::run(&context, command).await,
         Command::Note(command) => note::run(&context, command).await,
         Command::Withdraw { id, reason } => withdraw::run(&context, &id, &reason).await,
-        Command::Export { out } => export::run(&context, &out).await,
+        Command::Export { out, with_location } => export::run(&context, &out, with_location).await,
         Command::Demo { .. } | Command::Verify { .. } => Ok(ExitCode::SUCCESS),
     };
     context.shop.close().await;
@@ -105,6 +131,17 @@ pub fn details(error: &Error) -> Vec<String> {
 /// Reads a file that the person named.
 pub fn read(path: &Path) -> Result<Vec<u8>> {
     std::fs::read(path).map_err(|e| Error::io(path, e))
+}
+
+/// Writes a new file; one that is there is never overwritten.
+pub fn save(file: &Path, bytes: &[u8]) -> Result<()> {
+    use std::io::Write;
+    let mut out = std::fs::OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(file)
+        .map_err(|e| Error::io(file, e))?;
+    out.write_all(bytes).map_err(|e| Error::io(file, e))
 }
 
 /// A file's own name.

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use datumtrail_core::Result;
 use datumtrail_core::error::Error;
 use datumtrail_core::geometry::damage::Zone;
-use datumtrail_core::job::audit::SheetAudit;
+use datumtrail_core::job::audit::{SheetAudit, SolvedSheet};
 use datumtrail_core::job::damage::PlaceReport;
 use datumtrail_core::job::measure;
 use datumtrail_core::job::view::Place;
@@ -71,6 +71,15 @@ pub async fn run(context: &Context, command: Sheet) -> Result<ExitCode> {
         Sheet::Audit => {
             let found = job.audit_sheet()?;
             output::either(context.json, &found, || audited(&found));
+        }
+        Sheet::Solve { front, rear, out } => {
+            let solved = job.solve_sheet(&front, &rear)?;
+            if let Some(file) = &out {
+                super::save(file, solved.csv().as_bytes())?;
+            }
+            output::either(context.json, &solved, || {
+                screen(&solved, out.as_deref().map(|f| f.display().to_string()))
+            });
         }
         Sheet::Layout { set, confirm } => {
             let said: Vec<(String, Place)> = set.iter().map(|s| place(s)).collect::<Result<_>>()?;
@@ -219,5 +228,40 @@ fn audited(found: &SheetAudit) -> String {
         ));
     }
     found.remarks.iter().for_each(|r| say(r));
+    out.join("\n")
+}
+
+fn screen(solved: &SolvedSheet, file: Option<String>) -> String {
+    let mut out = vec![crate::show::heading(
+        "Coordinates from the sheet's distances",
+    )];
+    let mut table = Table::new(&["point", "side", "length", "width", "height", "u (mm)"]);
+    for p in &solved.points {
+        let [x, y, z] = p.position_mm;
+        let [a, b, c] = p.u_mm;
+        table.row(vec![
+            p.point.clone(),
+            p.side.word().into(),
+            format!("{x:>8.1}"),
+            format!("{y:>7.1}"),
+            format!("{z:>7.1}"),
+            format!("{a:.2} {b:.2} {c:.2}"),
+        ]);
+    }
+    out.push(table.show());
+    let mut say = |line: &str| out.push(wrap(line, WIDTH, "  "));
+    if !solved.meaning.is_empty() {
+        say(&format!("Read so: {}.", solved.meaning));
+    }
+    for open in &solved.open {
+        say(&format!("Not placed: {}, since {}.", open.point, open.why));
+    }
+    say("Both sides are taken as symmetrical, because the distances say nothing else.");
+    match file {
+        Some(file) => say(&format!(
+            "Written to {file}. To use it: datumtrail sheet load \"{file}\" --source TEXT"
+        )),
+        None => say("To use them, write them to a file with --out and load that as a sheet."),
+    }
     out.join("\n")
 }

@@ -1,5 +1,5 @@
 //! How long a tram network takes: 60 points and 400 distances, adjusted, judged and searched for
-//! blunders. The limit is 50 ms.
+//! blunders. The goal is 50 ms.
 
 #[path = "../tests/network_common/mod.rs"]
 mod network_common;

@@ -1,4 +1,5 @@
-//! Makes the table in `damage.md`: how often the damage of an invented van is read rightly.
+//! Makes the table in `damage.md`, which the documentation of `damage` shows, and reproduces it to
+//! the last digit (seeded, no clock, no thread): how often the damage of an invented van is read rightly.
 //!
 //!     cargo run --release -p datumtrail-geometry --example damage_table > core/geometry/damage.md
 //!
@@ -22,7 +23,7 @@ struct Scene {
     points: usize,
 }
 
-const SCENES: [Scene; 9] = [
+const SCENES: [Scene; 10] = [
     Scene {
         what: "nothing",
         damage: undamaged,
@@ -50,6 +51,13 @@ const SCENES: [Scene; 9] = [
         kinds: &[Kind::Mash],
         scope: Scope::Both,
         points: 4,
+    },
+    Scene {
+        what: "left front 14 mm back, right 6 mm",
+        damage: each_side,
+        kinds: &[Kind::Mash, Kind::Diamond],
+        scope: Scope::Both,
+        points: 10,
     },
     Scene {
         what: "front swung 12 mm right",
@@ -92,7 +100,7 @@ const SCENES: [Scene; 9] = [
 struct Counts {
     nothing: u64,
     points: u64,
-    shapes: [u64; 6],
+    shapes: [u64; 7],
     /// Kinds and side exactly as done.
     kinds: u64,
     /// Runs in which something else could not be told apart.
@@ -103,9 +111,9 @@ struct Counts {
 
 fn main() {
     println!(
-        "| done to the front | nothing | push | block | bend | warp | both | ramp | points | kinds and side right | points right too | something else fits |"
+        "| done to the front | nothing | push | push each | block | bend | warp | both | ramp | points | kinds and side right | points right too | something else fits |"
     );
-    println!("|---|---|---|---|---|---|---|---|---|---|---|---|");
+    println!("|---|---|---|---|---|---|---|---|---|---|---|---|---|");
     for scene in &SCENES {
         let c = count(scene);
         let share = |n: u64| format!("{:.0} %", 100.0 * n as f64 / RUNS as f64);

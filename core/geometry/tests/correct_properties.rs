@@ -4,8 +4,8 @@ use datumtrail_geometry::correct::{Allowed, Part, PartPoint, RigidMove, best_mov
 use datumtrail_geometry::frame::{Axis, Side, Vec3};
 use proptest::prelude::*;
 
-/// How near the best the minimax search comes where few limits hold a turn, in limits.
-const CLOSE: f64 = 0.05;
+/// How near the best the minimax search comes, in limits.
+const CLOSE: f64 = 1e-3;
 
 fn vector(size: f64) -> impl Strategy<Value = Vec3> {
     [-size..size, -size..size, -size..size].prop_map(Vec3::from)
@@ -85,20 +85,6 @@ fn worst_after(part: &Part, rigid: &RigidMove) -> f64 {
     ratios.fold(0.0, f64::max)
 }
 
-/// A search that says it did not settle has claimed nothing. That it ever does is a known fault,
-/// seen once in the runs of these tests; proptest fails by itself if it becomes frequent.
-macro_rules! settled {
-    ($answer:expr) => {
-        match $answer {
-            Err(datumtrail_geometry::correct::MoveError::DidNotSettle) => {
-                prop_assume!(false, "did not settle");
-                unreachable!()
-            }
-            answer => answer.unwrap(),
-        }
-    };
-}
-
 proptest! {
     #![proptest_config(ProptestConfig { cases: 96, failure_persistence: None, ..ProptestConfig::default() })]
 
@@ -173,13 +159,13 @@ proptest! {
         for (a, b) in a.points.iter().zip(b.points.iter().rev()) {
             prop_assert!((a.displacement - b.displacement).amax() < 1e-6);
         }
-        let (a, b) = (settled!(minimax_move(&part, &allowed)), settled!(minimax_move(&turned, &allowed)));
+        let (a, b) = (minimax_move(&part, &allowed).unwrap(), minimax_move(&turned, &allowed).unwrap());
         prop_assert!((a.worst - b.worst).abs() < CLOSE);
     }
 
     #[test]
     fn the_minimax_move_is_never_worse_than_another(part in parts(), allowed in allowed()) {
-        let minimax = settled!(minimax_move(&part, &allowed));
+        let minimax = minimax_move(&part, &allowed).unwrap();
         let squares = best_move(&part, &allowed).unwrap();
         prop_assert!((worst_after(&part, &minimax.best.rigid) - minimax.worst).abs() < 1e-9);
         prop_assert!(minimax.worst <= squares.worst_ratio().unwrap() + CLOSE);
@@ -197,7 +183,7 @@ proptest! {
     fn a_proof_of_impossibility_withstands_every_other_move(
         part in parts(), allowed in allowed(), tries in prop::collection::vec((vector(15.0), vector(1.0)), 40),
     ) {
-        let minimax = settled!(minimax_move(&part, &allowed));
+        let minimax = minimax_move(&part, &allowed).unwrap();
         let Some(proof) = minimax.impossible else { return Ok(()) };
         prop_assert!(proof.holds(&part));
         prop_assert!(proof.readings.len() <= allowed.freedoms() + 1);

@@ -173,7 +173,7 @@ fn four_hundred(random: &mut Random) -> (Vec<Vec3>, Vec<Observation>) {
 fn four_hundred_good_figures_are_doubted_in_five_percent() {
     let mut random = Random::new(21);
     let (truth, figures) = four_hundred(&mut random);
-    let runs = 300;
+    let runs = 150;
     let (mut doubted, mut single) = (0, 0);
     for seed in 0..runs {
         let measured = again(&figures, &truth, &mut Random::new(seed + 5000));
@@ -187,9 +187,10 @@ fn four_hundred_good_figures_are_doubted_in_five_percent() {
         single += usize::from(worst > 3.29);
     }
     let (doubted, single) = (doubted as f64 / runs as f64, single as f64 / runs as f64);
-    assert!((0.025..0.075).contains(&doubted), "{doubted}");
+    // 5 %, and two standard deviations of a count
+    assert!((0.014..0.086).contains(&doubted), "{doubted}");
     // what the quantile of a single test would do
-    assert!((0.27..0.40).contains(&single), "{single}");
+    assert!((0.25..0.42).contains(&single), "{single}");
 }
 
 /// A blunder of the size called smallest detectable is found in 80 % of cases.

@@ -4,20 +4,36 @@
 //! give or take a standard uncertainty. Let o_k = truth_k - camera_k be the correction at
 //! sync point k, u_k its uncertainty, and t the camera's reading to be corrected.
 //!
-//! **Outside** the sync points the nearest one's correction is kept, and the clock may
-//! have drifted since: with d = |t - camera_k| and the drift rate r ([`DRIFT_U_PPM`]),
+//! **Outside** the sync points the nearest one's correction is carried on. With two points or
+//! more the clock's rate was measured, so its drift is carried on too. Let k be the nearest
+//! point, d = |t - camera_k|, j another point L away from it, and r what a rate is before
+//! anyone measured it ([`DRIFT_U_PPM`]). The measured rate is believed by the share κ: nearly
+//! all of it where the points lie days apart, next to nothing where they lie seconds apart
+//! and differ by their own errors. Of all points j up to the first step, the one with the
+//! largest κ is taken:
 //!
 //! ```text
-//! o(t) = o_k                      u² = u_k² + (r d)²
+//! κ = (rL)² / ((rL)² + u_k² + u_j²)
+//! o(t) = o_k + κ (d / L) (o_k - o_j)
+//! u² = ((1 + κ d/L) u_k)² + (κ d/L u_j)² + ((1 - κ) r d)² + (w d)²
 //! ```
+//!
+//! The first three terms are the variance of o(t) less the truth, for a rate with the prior
+//! N(0, r²); the last is for a rate that has changed since, by the standard uncertainty w
+//! ([`WANDER_U_PPM`]). A single point has no rate: o(t) = o_k, u² = u_k² + (r d)². The same
+//! holds beyond a step (below), where the rate is unknown.
 //!
 //! **Between** points 1 and 2, L apart, with f = (t - camera_1) / L, the correction is
-//! linear. The rate may have changed on the way. If it changed once, at t, by r, the
-//! clock departs from the straight line by r L f (1 - f) there; so
+//! linear. The rate may have changed on the way. If it changed once, at t, by w, the
+//! clock departs from the straight line by w L f (1 - f) there; so
 //!
 //! ```text
-//! o(t) = (1 - f) o_1 + f o_2      u² = ((1 - f) u_1)² + (f u_2)² + (r L f (1 - f))²
+//! o(t) = (1 - f) o_1 + f o_2      u² = ((1 - f) u_1)² + (f u_2)² + (w L f (1 - f))²
 //! ```
+//!
+//! ExifTool's Geosync with several points interpolates by the same line, and extrapolates
+//! the line through the two nearest points, whatever they are worth (κ = 1). The outside check
+//! compares the two.
 //!
 //! **A step.** Where o_2 - o_1 is more than any quartz clock drifts over L
 //! ([`STEP_PPM`], plus three times its own uncertainty), someone set the clock between the
@@ -73,6 +89,14 @@ pub const DRIFT_BOUND_PPM: f64 = 50.0;
 /// The drift rate as a standard uncertainty: the bound over the root of three (GUM 4.3.7),
 /// 29 ppm or 2.5 s a day.
 pub const DRIFT_U_PPM: f64 = 28.867_513_459_481_287;
+
+/// How much a clock's rate may differ from the one measured between two sync points, as a
+/// standard uncertainty in parts per million.
+///
+/// Common practice, from memory: a camera left in a van at 0 °C or lying in the sun at 50 °C
+/// runs 22 ppm slower than on the bench at 25 °C, and ageing adds 3; the bound of 25 over the
+/// root of three (GUM 4.3.7).
+pub const WANDER_U_PPM: f64 = 14.433_756_729_740_644;
 
 /// A change of correction faster than this is no drift: someone set the clock. Ten times
 /// [`DRIFT_BOUND_PPM`], 43 s a day.
@@ -194,19 +218,25 @@ impl Clock {
     /// The true time of a camera reading. The module's page has the formulas.
     pub fn correct(&self, camera: Timestamp) -> Moment {
         let after = self.points.partition_point(|p| p.camera <= camera);
-        let before = after.checked_sub(1).and_then(|i| self.points.get(i));
-        let (correction_s, u_s) = match (before, self.points.get(after)) {
-            (None, None) => {
+        let (before, behind) = self.points.split_at_checked(after).unwrap_or_default();
+        let (correction_s, u_s) = match (before, behind) {
+            ([], []) => {
                 return Moment {
                     at: camera,
                     u_s: None,
                 };
             }
-            (Some(p), None) | (None, Some(p)) => {
-                let drifted = DRIFT_U_PPM * 1e-6 * seconds(p.camera, camera).abs();
-                (p.correction_s(), p.u_s.hypot(drifted))
+            ([.., p1], [p2, ..]) => between(p1, p2, camera),
+            ([inner @ .., nearest], []) => {
+                let partner = partner(nearest, inner.iter().rev(), |inner, outer| {
+                    is_step(inner, outer)
+                });
+                beyond(nearest, partner, camera)
             }
-            (Some(p1), Some(p2)) => between(p1, p2, camera),
+            ([], [nearest, inner @ ..]) => {
+                let partner = partner(nearest, inner.iter(), |inner, outer| is_step(outer, inner));
+                beyond(nearest, partner, camera)
+            }
         };
         let correction = SignedDuration::try_from_secs_f64(correction_s).unwrap_or_default();
         Moment {
@@ -323,7 +353,7 @@ fn between(p1: &SyncPoint, p2: &SyncPoint, camera: Timestamp) -> (f64, f64) {
     let length = seconds(p1.camera, p2.camera);
     let f = seconds(p1.camera, camera) / length;
     let (o1, o2) = (p1.correction_s(), p2.correction_s());
-    let bend = DRIFT_U_PPM * 1e-6 * length * f * (1.0 - f);
+    let bend = WANDER_U_PPM * 1e-6 * length * f * (1.0 - f);
     let ends = ((1.0 - f) * p1.u_s).hypot(f * p2.u_s);
     let step = if is_step(p1, p2) {
         (f * (1.0 - f)).sqrt() * (o2 - o1).abs()
@@ -331,6 +361,49 @@ fn between(p1: &SyncPoint, p2: &SyncPoint, camera: Timestamp) -> (f64, f64) {
         0.0
     };
     ((1.0 - f) * o1 + f * o2, ends.hypot(bend).hypot(step))
+}
+
+/// How much of the rate between two points is believed: the module's κ.
+fn believed(p1: &SyncPoint, p2: &SyncPoint) -> f64 {
+    let drift = DRIFT_U_PPM * 1e-6 * seconds(p1.camera, p2.camera);
+    // No two points are at the same camera time, so this is not zero over zero.
+    drift.powi(2) / (drift.powi(2) + p1.u_s.powi(2) + p2.u_s.powi(2))
+}
+
+/// The point that measures the rate best together with the outermost one, `nearest`. `inner`
+/// are the others from there inwards; what lies beyond a step tells nothing.
+fn partner<'a>(
+    nearest: &SyncPoint,
+    inner: impl Iterator<Item = &'a SyncPoint>,
+    step: impl Fn(&SyncPoint, &SyncPoint) -> bool,
+) -> Option<&'a SyncPoint> {
+    let mut outer = *nearest;
+    inner
+        .take_while(|p| {
+            let reached = !step(p, &outer);
+            outer = **p;
+            reached
+        })
+        .max_by(|a, b| believed(nearest, a).total_cmp(&believed(nearest, b)))
+}
+
+/// Outside all points: the outermost one's correction, and the drift measured with `other`.
+fn beyond(nearest: &SyncPoint, other: Option<&SyncPoint>, camera: Timestamp) -> (f64, f64) {
+    let rate = DRIFT_U_PPM * 1e-6;
+    let away = seconds(nearest.camera, camera).abs();
+    let correction = nearest.correction_s();
+    let Some(other) = other else {
+        return (correction, nearest.u_s.hypot(rate * away));
+    };
+    let share = believed(nearest, other);
+    let reach = share * away / seconds(nearest.camera, other.camera).abs();
+    let ends = ((1.0 + reach) * nearest.u_s).hypot(reach * other.u_s);
+    let unbelieved = (1.0 - share) * rate * away;
+    let changed = WANDER_U_PPM * 1e-6 * away;
+    (
+        correction + reach * (correction - other.correction_s()),
+        ends.hypot(unbelieved).hypot(changed),
+    )
 }
 
 fn is_step(p1: &SyncPoint, p2: &SyncPoint) -> bool {
@@ -362,206 +435,4 @@ fn average(a: SyncPoint, b: SyncPoint) -> Result<SyncPoint, ClockError> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    fn at(text: &str) -> Timestamp {
-        text.parse().unwrap()
-    }
-
-    fn point(camera: &str, correction_s: i64, u_s: f64) -> SyncPoint {
-        SyncPoint::from_offset(at(camera), SignedDuration::from_secs(correction_s), u_s).unwrap()
-    }
-
-    fn close(a: f64, b: f64) {
-        assert!((a - b).abs() < 1e-6, "{a} is not {b}");
-    }
-
-    #[test]
-    fn an_unchecked_clock_changes_nothing_and_claims_nothing() {
-        let moment = Clock::unchecked().correct(at("2026-03-04T12:00:00Z"));
-        assert_eq!(moment.at, at("2026-03-04T12:00:00Z"));
-        assert_eq!(moment.u_s, None);
-    }
-
-    #[test]
-    fn one_point_is_kept_with_growing_uncertainty() {
-        let clock = Clock::new(vec![point("2026-03-04T12:00:00Z", -240, 2.0)]).unwrap();
-        let there = clock.correct(at("2026-03-04T12:00:00Z"));
-        assert_eq!(there.at, at("2026-03-04T11:56:00Z"));
-        close(there.u_s.unwrap(), 2.0);
-        // Ten days away on either side: 864,000 s at 28.8675 ppm is 24.9415 s.
-        for away in ["2026-03-14T12:00:00Z", "2026-02-22T12:00:00Z"] {
-            let moment = clock.correct(at(away));
-            close(seconds(at(away), moment.at), -240.0);
-            close(moment.u_s.unwrap(), 2f64.hypot(24.941_531_628_991_83));
-        }
-    }
-
-    #[test]
-    fn two_points_give_drift() {
-        let clock = Clock::new(vec![
-            point("2026-03-04T00:00:00Z", 14, 0.3),
-            point("2026-03-02T00:00:00Z", 10, 0.4),
-        ])
-        .unwrap();
-        let quarter = clock.correct(at("2026-03-02T12:00:00Z"));
-        assert_eq!(quarter.at, at("2026-03-02T12:00:11Z"));
-        // ends: hypot(0.75 * 0.4, 0.25 * 0.3); bend: 28.8675e-6 * 172800 * 0.1875.
-        let ends = 0.3f64.hypot(0.075);
-        close(quarter.u_s.unwrap(), ends.hypot(0.935_307_436_087_193_6));
-        let segment = clock.segments().next().unwrap();
-        close(segment.losing_ppm, 4.0 / 172_800.0 * 1e6);
-        assert!(!segment.was_set);
-    }
-
-    #[test]
-    fn a_clock_that_was_set_is_uncertain_in_between_only() {
-        let clock = Clock::new(vec![
-            point("2026-03-02T00:00:00Z", 0, 1.0),
-            point("2026-03-04T00:00:00Z", -3600, 1.0),
-        ])
-        .unwrap();
-        assert!(clock.segments().all(|s| s.was_set));
-        let middle = clock.correct(at("2026-03-03T00:00:00Z"));
-        close(seconds(at("2026-03-03T00:00:00Z"), middle.at), -1800.0);
-        assert!((middle.u_s.unwrap() - 1800.0).abs() < 0.01);
-        for end in clock.points() {
-            let moment = clock.correct(end.camera);
-            assert_eq!(moment.at, end.truth);
-            close(moment.u_s.unwrap(), 1.0);
-        }
-    }
-
-    #[test]
-    fn two_photographs_of_a_clock_seconds_apart_are_no_step() {
-        // Half a second of reading error over one second is 500,000 ppm, and means nothing.
-        let mut second = point("2026-03-02T00:00:01Z", 10, 0.5);
-        second.truth += SignedDuration::from_millis(500);
-        let clock = Clock::new(vec![point("2026-03-02T00:00:00Z", 10, 0.5), second]).unwrap();
-        assert!(clock.segments().all(|s| !s.was_set));
-    }
-
-    #[test]
-    fn points_at_the_same_camera_time_are_averaged_or_refused() {
-        let same = "2026-03-02T00:00:00Z";
-        let clock = Clock::new(vec![point(same, 10, 1.0), point(same, 12, 1.0)]).unwrap();
-        let moment = clock.correct(at(same));
-        close(seconds(at(same), moment.at), 11.0);
-        close(moment.u_s.unwrap(), 0.5f64.sqrt());
-
-        let apart = Clock::new(vec![point(same, 10, 0.1), point(same, 20, 0.1)]);
-        assert_eq!(
-            apart,
-            Err(ClockError::Contradiction {
-                camera: at(same),
-                apart_s: 10.0
-            })
-        );
-        let exact = Clock::new(vec![point(same, 10, 0.0), point(same, 10, 0.0)]).unwrap();
-        assert_eq!(exact.points().len(), 1);
-    }
-
-    #[test]
-    fn nonsense_is_refused() {
-        for u_s in [-1.0, f64::NAN, f64::INFINITY] {
-            let result = Clock::new(vec![SyncPoint {
-                camera: at("2026-03-02T00:00:00Z"),
-                truth: at("2026-03-02T00:00:00Z"),
-                u_s,
-            }]);
-            assert!(
-                matches!(result, Err(ClockError::Uncertainty { .. })),
-                "{u_s}"
-            );
-        }
-        let far = SyncPoint::from_offset(Timestamp::MAX, SignedDuration::from_secs(1), 0.0);
-        assert!(matches!(far, Err(ClockError::OutOfRange { .. })));
-        let clock = Clock::new(vec![point("2026-03-02T00:00:00Z", 60, 1.0)]).unwrap();
-        assert_eq!(clock.correct(Timestamp::MAX).at, Timestamp::MAX);
-    }
-
-    #[test]
-    fn the_reading_adds_its_own_uncertainty() {
-        let clock = Clock::new(vec![point("2026-03-02T00:00:00Z", 0, 0.3)]).unwrap();
-        let taken = Taken::Exact {
-            at: at("2026-03-02T00:00:00Z"),
-            offset: jiff::tz::Offset::UTC,
-            reading_u_s: 0.4,
-        };
-        let TrueTime::At(moment) = clock.apply(&taken) else {
-            panic!("one time");
-        };
-        close(moment.u_s.unwrap(), 0.5);
-    }
-
-    /// A camera with a random but constant rate within the bound, checked twice without
-    /// error: every reading between is corrected exactly, and every reading outside lies
-    /// within sqrt(3) stated uncertainties (the bound over its standard uncertainty).
-    fn steady_clock(rate_ppm: f64, first_s: i64, length_s: i64, where_: f64) {
-        let start = at("2026-03-02T00:00:00Z");
-        let truth_of = |camera: Timestamp| {
-            let drifted = SignedDuration::from_secs_f64(seconds(start, camera) * rate_ppm * 1e-6);
-            camera + drifted + SignedDuration::from_secs(77)
-        };
-        let sync = |s: i64| {
-            let camera = start + SignedDuration::from_secs(s);
-            SyncPoint {
-                camera,
-                truth: truth_of(camera),
-                u_s: 0.0,
-            }
-        };
-        let clock = Clock::new(vec![sync(first_s), sync(first_s + length_s)]).unwrap();
-        assert!(clock.segments().all(|s| !s.was_set));
-        let from_first = where_ * length_s as f64;
-        let camera =
-            start + SignedDuration::from_secs(first_s) + SignedDuration::from_secs_f64(from_first);
-        let moment = clock.correct(camera);
-        let error = seconds(truth_of(camera), moment.at).abs();
-        if (0.0..=1.0).contains(&where_) {
-            assert!(error < 1e-6, "{error}");
-        } else {
-            assert!(error <= 3f64.sqrt() * moment.u_s.unwrap() + 1e-6, "{error}");
-        }
-    }
-
-    proptest! {
-        #[test]
-        fn steady_clocks_are_followed(
-            rate_ppm in -DRIFT_BOUND_PPM..DRIFT_BOUND_PPM,
-            first_s in -1_000_000i64..1_000_000,
-            length_s in 60i64..1_000_000,
-            where_ in -3.0f64..4.0,
-        ) {
-            steady_clock(rate_ppm, first_s, length_s, where_);
-        }
-
-        /// The correction has no jumps at sync points, stepped or not.
-        #[test]
-        fn corrections_are_continuous(
-            points in prop::collection::vec((0i64..100_000, -5_000i64..5_000, 0.0f64..10.0), 1..6),
-            probe in 0usize..6,
-        ) {
-            let start = at("2026-03-02T00:00:00Z");
-            let mut points: Vec<SyncPoint> = points.into_iter().map(|(s, o, u_s)| SyncPoint {
-                camera: start + SignedDuration::from_secs(s * 100),
-                truth: start + SignedDuration::from_secs(s * 100 + o),
-                u_s,
-            }).collect();
-            points.sort_by_key(|p| p.camera);
-            points.dedup_by_key(|p| p.camera);
-            let clock = Clock::new(points.clone()).unwrap();
-            let p = points[probe % points.len()];
-            let nearly = SignedDuration::from_micros(1);
-            for camera in [p.camera - nearly, p.camera, p.camera + nearly] {
-                let moment = clock.correct(camera);
-                prop_assert!(seconds(p.truth, moment.at).abs() < 1e-3);
-                // The step term's root has an infinite slope at its ends: 5000 s over 100 s
-                // is sqrt(1e-8) * 10,000 s = 1 s after a microsecond.
-                prop_assert!((moment.u_s.unwrap() - p.u_s).abs() < 1.5);
-            }
-        }
-    }
-}
+mod tests;

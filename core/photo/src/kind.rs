@@ -108,11 +108,6 @@ impl Kind {
     pub fn is_video(self) -> bool {
         matches!(self, Kind::Mp4 | Kind::Mov)
     }
-
-    /// Whether the file is built from the boxes of ISO/IEC 14496-12.
-    pub(crate) fn is_boxed(self) -> bool {
-        self.is_video() || matches!(self, Kind::Heic | Kind::Avif | Kind::Heif)
-    }
 }
 
 impl std::fmt::Display for Kind {

@@ -1,7 +1,7 @@
 //! Photographs: what a file says about itself, when it was truly taken, and in which stage.
 //!
-//! Everything here works on bytes and readers. It opens no files, keeps no state, asks no
-//! clock and knows neither the shop nor the job document. Bytes are read, never altered.
+//! Everything here works on bytes and readers, but for `watch`. It opens no files, keeps no
+//! state, asks no clock and knows neither the shop nor the job document. Bytes are read, never altered.
 //!
 //! One photograph's way through the modules:
 //!
@@ -11,11 +11,18 @@
 //! | [`kind`] | what sort of file is this, by its leading bytes |
 //! | [`whole`] | is the file complete, or was it cut off |
 //! | [`meta`] | what it says: camera, time, size, [`orientation`] |
+//! | [`camera`] | which camera's clock, when the file alone can't tell |
 //! | [`time`] | the camera's time as an instant, or as two where daylight saving repeats an hour |
 //! | [`clock`] | the true instant, from what is known about that camera's clock |
+//! | [`gps`] | whether the satellites' time contradicts it |
+//! | [`timecode`] | how wrong a clock is, from a photograph of a code that says the time |
 //! | [`numbering`] | the instant of an undated file, from its neighbours in the camera's numbering |
 //! | [`tie`] | the stage it belongs to, and how sure that is |
+//! | [`alike`] | the same shot encoded again, or a burst |
 //! | [`preview`] | a small upright picture of it |
+//! | [`strip`] | a copy without position, names and serial numbers |
+//! | [`cover`] | a copy with faces and number plates covered |
+//! | `watch` | files that arrive in a folder, once they are whole (feature `watch`) |
 //! | [`mod@write`] | Exif for drawn pictures: the demo and tests |
 //!
 //! Ties are derived: nothing here is stored but the file and what people say about clocks
@@ -58,15 +65,24 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub mod alike;
+pub mod camera;
 pub mod clock;
 mod container;
+pub mod cover;
+pub mod gps;
 pub mod identity;
 pub mod kind;
 pub mod meta;
 pub mod numbering;
 pub mod orientation;
+mod pixels;
 pub mod preview;
+pub mod strip;
 pub mod tie;
 pub mod time;
+pub mod timecode;
+#[cfg(feature = "watch")]
+pub mod watch;
 pub mod whole;
 pub mod write;

@@ -1,9 +1,8 @@
 //! A small upright picture of a photograph, as a JPEG without any of its metadata.
 //!
-//! Speed comes from the JPEG decoder's inverse cosine transform, which makes a half,
-//! quarter or eighth size directly; the rest is a convolution over few pixels. Everything
-//! runs on the calling thread but the decoder's own helpers: to use all cores, make
-//! several previews at once.
+//! Speed comes from the JPEG decoder, which makes a half, quarter or eighth size directly;
+//! the rest is a convolution over few pixels. Everything runs on the calling thread but the
+//! decoder's own helpers: to use all cores, make several previews at once.
 //!
 //! The colour profile is carried over, so wide-gamut phones' colours stay right. Pictures
 //! with transparency are laid on white.
@@ -11,29 +10,22 @@
 //! Memory is bounded: a header that promises more pixels than [`MAX_PIXELS`], or than the
 //! file's bytes could hold, is refused before anything is allocated for them.
 
-use fast_image_resize::images::{TypedImage, TypedImageRef};
-use fast_image_resize::pixels::{U8, U8x3};
-use fast_image_resize::{FilterType, PixelTrait, ResizeAlg, ResizeOptions, Resizer};
-use jpeg_encoder::{ColorType, Encoder};
-use thiserror::Error;
+use std::io::Cursor;
 
-use crate::kind::{HEAD_LEN, Kind};
-use crate::meta::{Dimensions, MetaError, read_meta_bytes, recognise};
+use crate::alike::PictureHash;
+use crate::container::{self, Scan};
+use crate::kind::Kind;
+use crate::meta::{Dimensions, Meta, parse_exif, read_meta_bytes};
 use crate::orientation::Orientation;
+use crate::pixels::{self, Pixels};
 
-mod decode;
+pub use crate::pixels::{MAX_PIXELS, PixelsError as PreviewError};
 
 /// Long side of the previews that Datumtrail keeps, in pixels.
 pub const PREVIEW_LONG_SIDE: u32 = 512;
 
-/// The largest picture that is decoded. The largest phone sensors have 200 megapixels.
-pub const MAX_PIXELS: u64 = 250_000_000;
-
 /// JPEG quality of a preview.
 const QUALITY: u8 = 80;
-
-/// Larger colour profiles than any camera's are left out.
-const MAX_PROFILE: usize = 16 << 10;
 
 /// A small upright picture.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,77 +38,88 @@ pub struct Preview {
     pub height: u32,
 }
 
-/// Why there is no preview.
-#[derive(Debug, Error)]
-pub enum PreviewError {
-    /// The file is no picture, or cut off in its header.
-    #[error(transparent)]
-    Meta(#[from] MetaError),
-    /// This build has no decoder for such files; the photograph is kept all the same.
-    #[error("no preview: {kind} pictures cannot be decoded here; the file itself is kept")]
-    NoDecoder {
+/// What can be shown of a file, best first.
+#[derive(Debug)]
+pub enum Likeness {
+    /// The picture itself, made smaller.
+    Picture(Preview),
+    /// The picture can't be decoded here; this is the small one that the camera put into the
+    /// file.
+    Embedded {
+        /// The camera's small picture, upright.
+        preview: Preview,
+        /// Why the picture itself can't be shown.
+        why: PreviewError,
+    },
+    /// Nothing can be shown: a front end draws a grey picture that says so.
+    Placeholder {
         /// What sort of file it is.
         kind: Kind,
+        /// Size of the upright picture, where the file says it.
+        size: Option<Dimensions>,
+        /// Why, in words for a person.
+        why: PreviewError,
     },
-    /// A rare coding of an otherwise known format.
-    #[error(
-        "no preview: this {kind} file is coded in a rare way ({detail}); the file itself is kept"
-    )]
-    Unsupported {
-        /// What sort of file it is.
-        kind: Kind,
-        /// What the decoder said.
-        detail: String,
-    },
-    /// More pixels than [`MAX_PIXELS`].
-    #[error(
-        "no preview: {width} by {height} pixels are more than are decoded here; the file itself is kept"
-    )]
-    TooLarge {
-        /// Pixels across.
-        width: u32,
-        /// Pixels down.
-        height: u32,
-    },
-    /// The picture data are cut off or wrong.
-    #[error(
-        "no preview: the {kind} picture data are damaged or cut off ({detail}); copy it again from the camera"
-    )]
-    Damaged {
-        /// What sort of file it is.
-        kind: Kind,
-        /// What the decoder said.
-        detail: String,
-    },
-    /// A side of no pixels was asked for, or the encoder refused.
-    #[error("no preview could be made: {0}")]
-    Internal(String),
 }
 
-/// Decoded pixels, 8 bits a channel, one channel (grey) or three (red, green, blue).
-struct Pixels {
-    data: Vec<u8>,
-    /// Of `data`.
-    size: Dimensions,
-    /// Of the picture at full size; `data` may be smaller.
-    full: Dimensions,
-    channels: usize,
-    profile: Option<Vec<u8>>,
+impl Likeness {
+    /// The picture to show, if there is one.
+    pub fn preview(&self) -> Option<&Preview> {
+        match self {
+            Likeness::Picture(preview) | Likeness::Embedded { preview, .. } => Some(preview),
+            Likeness::Placeholder { .. } => None,
+        }
+    }
+}
+
+/// The best that can be shown of a file, never an error: [`preview`], else the small picture
+/// in its Exif, else a placeholder with the reason.
+pub fn likeness(bytes: &[u8], meta: &Meta, long_side: u32) -> Likeness {
+    let why = match preview_as(bytes, meta.kind, meta.orientation, long_side) {
+        Ok(preview) => return Likeness::Picture(preview),
+        Err(why) => why,
+    };
+    let small = embedded_jpeg(bytes, meta.kind);
+    // The small picture is turned as the large one is stored.
+    let preview =
+        small.and_then(|jpeg| preview_as(&jpeg, Kind::Jpeg, meta.orientation, long_side).ok());
+    match preview {
+        Some(preview) => Likeness::Embedded { preview, why },
+        None => Likeness::Placeholder {
+            kind: meta.kind,
+            size: meta.upright_size(),
+            why,
+        },
+    }
+}
+
+/// The JPEG in the second directory of a file's Exif: Exif 2.32, JPEGInterchangeFormat.
+fn embedded_jpeg(bytes: &[u8], kind: Kind) -> Option<Vec<u8>> {
+    let mut scan = Scan::new(Cursor::new(bytes), kind).ok()?;
+    let block = container::read(kind, &mut scan).ok()?.exif?;
+    let exif = parse_exif(block, &mut Vec::new())?;
+    let number = |tag| {
+        let value = exif
+            .get_field(tag, exif::In::THUMBNAIL)?
+            .value
+            .get_uint(0)?;
+        usize::try_from(value).ok()
+    };
+    let from = number(exif::Tag::JPEGInterchangeFormat)?;
+    let len = number(exif::Tag::JPEGInterchangeFormatLength)?;
+    Some(exif.buf().get(from..)?.get(..len)?.to_vec())
 }
 
 /// Makes a preview whose longer side has at most `long_side` pixels, upright. A smaller
 /// picture keeps its size; nothing is enlarged.
 ///
 /// # Errors
-/// [`PreviewError::NoDecoder`] for HEIC, AVIF, HEIF and videos; otherwise why the picture
-/// could not be decoded.
+/// [`PreviewError::NoDecoder`] for AVIF, HEIF, videos, and HEIC without the feature `heic`;
+/// otherwise why the picture could not be decoded. [`likeness`] has something to show for
+/// those too.
 pub fn preview(bytes: &[u8], long_side: u32) -> Result<Preview, PreviewError> {
-    let kind = recognise(bytes.get(..HEAD_LEN.min(bytes.len())).unwrap_or_default())?;
-    if kind.is_boxed() {
-        return Err(PreviewError::NoDecoder { kind });
-    }
     let meta = read_meta_bytes(bytes)?;
-    preview_as(bytes, kind, meta.orientation, long_side)
+    preview_as(bytes, meta.kind, meta.orientation, long_side)
 }
 
 /// [`preview`] for a caller who has read the file's [`crate::meta::Meta`] already.
@@ -129,107 +132,40 @@ pub fn preview_as(
     orientation: Orientation,
     long_side: u32,
 ) -> Result<Preview, PreviewError> {
+    Ok(upright(bytes, kind, orientation, long_side)?.0)
+}
+
+/// [`preview_as`] together with the picture's perceptual hash, decoding once.
+///
+/// # Errors
+/// As [`preview`].
+pub fn preview_and_hash(
+    bytes: &[u8],
+    kind: Kind,
+    orientation: Orientation,
+    long_side: u32,
+) -> Result<(Preview, PictureHash), PreviewError> {
+    let (preview, picture) = upright(bytes, kind, orientation, long_side)?;
+    Ok((preview, PictureHash::of_upright(picture)?))
+}
+
+fn upright(
+    bytes: &[u8],
+    kind: Kind,
+    orientation: Orientation,
+    long_side: u32,
+) -> Result<(Preview, Pixels), PreviewError> {
     if long_side == 0 {
         return Err(PreviewError::Internal(
             "the long side must not be zero".to_owned(),
         ));
     }
-    let pixels = match kind {
-        Kind::Jpeg => decode::jpeg(bytes, long_side)?,
-        Kind::Png | Kind::WebP | Kind::Tiff => decode::other(bytes, kind)?,
-        _ => return Err(PreviewError::NoDecoder { kind }),
+    let pixels = pixels::decode(bytes, kind, long_side)?;
+    let upright = pixels.shrunk(long_side)?.turned(orientation);
+    let preview = Preview {
+        jpeg: upright.to_jpeg(QUALITY)?,
+        width: upright.size.width,
+        height: upright.size.height,
     };
-    let size = fitted(pixels.full, long_side);
-    let channels = pixels.channels;
-    let small = shrink(pixels.data, pixels.size, size, channels)?;
-    let upright = orientation.apply(small, size.width as usize, size.height as usize, channels);
-    let (width, height) = orientation.upright_size(size.width, size.height);
-    let jpeg = encode(&upright, width, height, channels, pixels.profile.as_deref())?;
-    Ok(Preview {
-        jpeg,
-        width,
-        height,
-    })
-}
-
-/// The size with `long_side` as its longer side, to the nearest pixel; never larger.
-fn fitted(full: Dimensions, long_side: u32) -> Dimensions {
-    let longer = full.width.max(full.height);
-    if longer <= long_side {
-        return full;
-    }
-    let scaled = |side: u32| {
-        let (side, longer) = (u64::from(side), u64::from(longer));
-        let rounded = (side * u64::from(long_side) + longer / 2) / longer;
-        // Not above long_side, so it fits.
-        (rounded as u32).max(1)
-    };
-    Dimensions {
-        width: scaled(full.width),
-        height: scaled(full.height),
-    }
-}
-
-fn shrink(
-    data: Vec<u8>,
-    from: Dimensions,
-    to: Dimensions,
-    channels: usize,
-) -> Result<Vec<u8>, PreviewError> {
-    if from == to {
-        return Ok(data);
-    }
-    // The two pixel types by name: choosing at run time would compile all thirteen.
-    let mut small = vec![0; to.width as usize * to.height as usize * channels];
-    if channels == 1 {
-        resample::<U8>(&data, from, &mut small, to)?;
-    } else {
-        resample::<U8x3>(&data, from, &mut small, to)?;
-    }
-    Ok(small)
-}
-
-fn resample<P: PixelTrait>(
-    data: &[u8],
-    from: Dimensions,
-    small: &mut [u8],
-    to: Dimensions,
-) -> Result<(), PreviewError> {
-    let source = TypedImageRef::<P>::from_buffer(from.width, from.height, data)
-        .map_err(|e| PreviewError::Internal(e.to_string()))?;
-    let mut target = TypedImage::<P>::from_buffer(to.width, to.height, small)
-        .map_err(|e| PreviewError::Internal(e.to_string()))?;
-    let filter = ResizeAlg::Convolution(FilterType::CatmullRom);
-    Resizer::new()
-        .resize_typed(
-            &source,
-            &mut target,
-            &ResizeOptions::new().resize_alg(filter),
-        )
-        .map_err(|e| PreviewError::Internal(e.to_string()))
-}
-
-fn encode(
-    data: &[u8],
-    width: u32,
-    height: u32,
-    channels: usize,
-    profile: Option<&[u8]>,
-) -> Result<Vec<u8>, PreviewError> {
-    let internal = |e: &dyn std::fmt::Display| PreviewError::Internal(e.to_string());
-    let side = |n: u32| u16::try_from(n).map_err(|e| internal(&e));
-    let mut jpeg = Vec::new();
-    let mut encoder = Encoder::new(&mut jpeg, QUALITY);
-    if let Some(profile) = profile {
-        encoder.add_icc_profile(profile).map_err(|e| internal(&e))?;
-    }
-    let color = if channels == 1 {
-        ColorType::Luma
-    } else {
-        ColorType::Rgb
-    };
-    encoder
-        .encode(data, side(width)?, side(height)?, color)
-        .map_err(|e| internal(&e))?;
-    Ok(jpeg)
+    Ok((preview, upright))
 }

@@ -169,6 +169,35 @@ impl Tie {
         }
     }
 
+    /// The stages that it may be, the one to offer first in front; each once.
+    pub fn candidates(&self) -> Vec<String> {
+        let mut all: Vec<String> = self.offered().map(str::to_owned).into_iter().collect();
+        let more: Vec<String> = match self {
+            Tie::Borderline { earlier, later, .. } => {
+                [earlier, later].into_iter().flatten().cloned().collect()
+            }
+            Tie::SeveralOpen { stages } => stages.clone(),
+            Tie::NoneOpen {
+                last_closed,
+                next_opened,
+            } => [last_closed, next_opened]
+                .into_iter()
+                .flatten()
+                .cloned()
+                .collect(),
+            Tie::Ambiguous { earlier, later, .. } => {
+                [earlier.candidates(), later.candidates()].concat()
+            }
+            _ => Vec::new(),
+        };
+        for stage in more {
+            if !all.contains(&stage) {
+                all.push(stage);
+            }
+        }
+        all
+    }
+
     /// Whether a person should be asked.
     pub fn is_doubtful(&self) -> bool {
         self.stage().is_none()

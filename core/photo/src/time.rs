@@ -36,8 +36,9 @@ pub enum TimeSource {
     Digitized,
     /// DateTime: when the file was last changed. Editing moves it.
     Changed,
-    /// The container's own date. Videos have it in UTC by the standard, though some
-    /// cameras write local time there (common practice).
+    /// The container's own date: of a video, or of a PNG without Exif. Both are in UTC by
+    /// their standards, though some cameras write local time there, and some the end of the
+    /// recording instead of its beginning (common practice).
     Container,
 }
 
@@ -47,7 +48,7 @@ impl std::fmt::Display for TimeSource {
             TimeSource::Original => "time of the picture",
             TimeSource::Digitized => "time of digitising",
             TimeSource::Changed => "time of the last change to the file",
-            TimeSource::Container => "date of the video file",
+            TimeSource::Container => "date in the file's container",
         })
     }
 }

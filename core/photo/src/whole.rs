@@ -56,7 +56,7 @@ fn truncated(bytes: &[u8], kind: Kind) -> MetaError {
 }
 
 /// The offset behind the end marker of the first picture.
-fn jpeg_end(bytes: &[u8]) -> Option<usize> {
+pub(crate) fn jpeg_end(bytes: &[u8]) -> Option<usize> {
     let mut at = 2;
     loop {
         // The next FF that is no data: a zero behind it means data, and restart markers

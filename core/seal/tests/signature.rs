@@ -93,9 +93,17 @@ fn lists_of_allowed_signers_are_read_as_openssh_writes_them() {
         allowed_signers(&ours).unwrap()[0].namespaces,
         ["datumtrail"]
     );
+    // Half a pair of quotes: harmless in a comment; in front of the key it hides the key.
+    let half = allowed_signers_line("6\" bench", &key);
+    assert_eq!(allowed_signers(&half).unwrap().len(), 1);
+    let open = half.replacen("datumtrail\"", "datumtrail", 1);
+    assert!(allowed_signers(&open).is_err());
 }
 
 proptest! {
+    // The curve is slow without optimisation.
+    #![proptest_config(ProptestConfig::with_cases(32))]
+
     /// Whatever a file holds, it is read or refused.
     #[test]
     fn nothing_from_outside_panics(signature in any::<String>(), allowed in any::<String>()) {

@@ -14,9 +14,10 @@ use datumtrail_photo::preview::preview_as;
 use jiff::Timestamp;
 use serde::Serialize;
 
+use super::outgoing;
 use super::page::{self, Glimpses};
 use super::story::{Story, Telling, sheet};
-use super::{CAUTIONS, PROGRAM, bag_error, file, names, tables, words};
+use super::{CAUTIONS, PROGRAM, bag_error, crate_json, file, names, tables, words};
 use crate::error::{Error, Result};
 use crate::job::plan::{self, Plan};
 use crate::job::record::RecordId;
@@ -38,6 +39,8 @@ pub struct ExportOptions {
     /// Whether to go on without photos whose bytes are missing or damaged. The archive then says
     /// which.
     pub allow_missing: bool,
+    /// Whether the photos' positions go out too.
+    pub with_location: bool,
 }
 
 /// An archive that was written.
@@ -141,12 +144,12 @@ impl Content {
     pub fn write(
         mut self,
         target: &Path,
-        allow_missing: bool,
+        options: &ExportOptions,
         arrivals: impl Iterator<Item = Arrival>,
     ) -> Result<ExportSummary> {
         let mut bag = self.begin(target)?;
         self.describe(&mut bag)?;
-        let (glimpses, left_out) = self.add_photos(&mut bag, allow_missing, arrivals)?;
+        let (glimpses, left_out) = self.add_photos(&mut bag, options, arrivals)?;
         self.story.settle();
         let texts = [
             (file::TIMELINE, page::render(&self.story, &glimpses)),
@@ -157,13 +160,28 @@ impl Content {
             (file::JOB_JSON, self.json()?),
             (file::PLAN, plan_text(&self.view).to_owned()),
         ];
+        let sheets = sheet::files(&self.view);
+        let sizes = (texts
+            .iter()
+            .map(|(name, text)| ((*name).to_owned(), text.len())))
+        .chain(
+            sheets
+                .iter()
+                .map(|(name, s)| (name.clone(), s.body.text.len())),
+        )
+        .chain([(file::DOCUMENT.to_owned(), self.document.len())])
+        .map(|(name, size)| (name, size as u64))
+        .collect();
+        let described = crate_json::describe(&self.story, &sizes);
+        bag.add_payload(file::CRATE, described.as_bytes(), Compression::Deflated)
+            .map_err(bag_error)?;
         for (name, text) in &texts {
             bag.add_payload(name, text.as_bytes(), Compression::Deflated)
                 .map_err(bag_error)?;
         }
-        for (name, sheet) in sheet::files(&self.view) {
+        for (name, sheet) in &sheets {
             let text = sheet.body.text.as_bytes();
-            bag.add_payload(&name, text, Compression::Deflated)
+            bag.add_payload(name, text, Compression::Deflated)
                 .map_err(bag_error)?;
         }
         // Automerge compresses by itself.
@@ -227,12 +245,13 @@ impl Content {
     fn add_photos(
         &mut self,
         bag: &mut BagWriter,
-        allow_missing: bool,
+        options: &ExportOptions,
         mut arrivals: impl Iterator<Item = Arrival>,
     ) -> Result<(Glimpses, Vec<LeftOut>)> {
         let mut glimpses = Glimpses::new();
         let mut left_out = Vec::new();
         for photo in &mut self.story.photos {
+            let covers = outgoing::covers(&self.view, &photo.id);
             let arrival = arrivals
                 .next()
                 .filter(|a| a.photo == photo.id)
@@ -240,12 +259,25 @@ impl Content {
                     // The sender stopped: half an archive must not look like a whole one.
                     Error::Internal("the export was broken off".into())
                 })?;
-            match (arrival.original, &photo.file) {
-                (Ok(bytes), Some(path)) => {
-                    bag.add_payload(path, bytes.as_slice(), Compression::Stored)
+            let mut small = arrival.preview;
+            let going_out = match arrival.original {
+                Ok(bytes) => outgoing::outgoing(bytes, &covers, options.with_location)
+                    // What can't be freed of it stays in the shop, and the archive says so.
+                    .map_err(|why| (why, true)),
+                Err(why) => Err((why, options.allow_missing)),
+            };
+            match (going_out, &photo.file) {
+                (Ok(out), Some(path)) => {
+                    bag.add_payload(path, out.bytes.as_slice(), Compression::Stored)
                         .map_err(bag_error)?;
+                    photo.copy = out.copy;
+                    if let Some(covered) = out.preview {
+                        photo.preview_blob =
+                            Some(BlobId(blake3::hash(&covered).to_hex().to_string()));
+                        small = Some(covered);
+                    }
                 }
-                (Err(why), _) if allow_missing => {
+                (Err((why, true)), _) => {
                     left_out.push(LeftOut {
                         photo: photo.id.clone(),
                         name: photo.name.clone(),
@@ -253,15 +285,17 @@ impl Content {
                     });
                     photo.left_out = Some(why);
                     photo.file = None;
+                    // A small picture would show what must stay covered.
+                    small = small.filter(|_| covers.is_empty());
                 }
-                (Err(why), _) => return Err(missing(&[(photo.name.clone(), why)])),
+                (Err((why, false)), _) => return Err(missing(&[(photo.name.clone(), why)])),
                 (Ok(_), None) => {
                     return Err(Error::Internal(
                         "a photo has no place in the archive".into(),
                     ));
                 }
             }
-            match (arrival.preview, &photo.preview) {
+            match (small, &photo.preview) {
                 (Some(bytes), Some(path)) => {
                     bag.add_payload(path, bytes.as_slice(), Compression::Stored)
                         .map_err(bag_error)?;
@@ -362,6 +396,7 @@ mod tests {
             file::TRAMS,
             file::JOB_JSON,
             file::DOCUMENT,
+            file::CRATE,
             file::SHEET,
             file::PLAN,
             file::PHOTOS,

@@ -10,9 +10,10 @@
 //!   trams.csv           the tram readings, and each against the sheet
 //!   job.json            all of it for programs: the story told here, and every record
 //!   job.automerge       the document with its whole history
+//!   ro-crate-metadata.json   what each file is, as RO-Crate 1.2
 //!   sheet.csv           the dimension sheet as it was loaded; sheet-2.csv and so on what was added
 //!   plan.toml           the stages and hold points
-//!   photos/NN-STAGE/NNN-TIME-NAME   the originals, byte for byte
+//!   photos/NN-STAGE/NNN-TIME-NAME   the originals, byte for byte, or copies that say what they leave out
 //!   previews/NNN.jpg    small copies, for the page only
 //! ```
 //!
@@ -21,14 +22,17 @@
 //! | [`story`] | the whole job as one derived, serialisable story; no HTML |
 //! | [`tables`] | measurements, readings and tram readings as CSV |
 //! | [`page`] | the story as `timeline.html` |
+//! | [`crate_json`] | the archive described as an RO-Crate |
 //! | `names` | where each photo lies in the bag |
 //! | [`export`] | puts the bag together |
 //! | [`sealed`] | what a seal covers of a stage, and what has changed since |
 //! | [`mod@verify`] | checks one, to the last byte and back to the readings |
 //! | [`words`] | numbers, times and directions as people read them |
 
+pub mod crate_json;
 pub mod export;
 mod names;
+pub(crate) mod outgoing;
 pub mod page;
 pub mod sealed;
 pub mod story;
@@ -65,6 +69,7 @@ pub mod file {
     pub const TRAMS: &str = "trams.csv";
     pub const JOB_JSON: &str = "job.json";
     pub const DOCUMENT: &str = "job.automerge";
+    pub const CRATE: &str = "ro-crate-metadata.json";
     pub const SHEET: &str = "sheet.csv";
     pub const PLAN: &str = "plan.toml";
     pub const PHOTOS: &str = "photos/";

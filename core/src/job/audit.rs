@@ -160,3 +160,101 @@ fn printed(kind: DistanceKind) -> Printed {
         DistanceKind::Diagonal => Printed::Diagonal,
     }
 }
+
+/// Coordinates solved from a sheet's distances; the interface of `sheet solve --json`.
+#[derive(Clone, Debug, Serialize)]
+pub struct SolvedSheet {
+    pub points: Vec<SolvedStation>,
+    /// What the distances leave open, and why.
+    pub open: Vec<OpenStation>,
+    /// How distances whose kind the sheet does not say were read; empty where it says all.
+    pub meaning: String,
+}
+
+/// A control point with its coordinates.
+#[derive(Clone, Debug, Serialize)]
+pub struct SolvedStation {
+    pub point: String,
+    pub side: Side,
+    pub position_mm: [f64; 3],
+    pub u_mm: [f64; 3],
+}
+
+/// A station that could not be placed.
+#[derive(Clone, Debug, Serialize)]
+pub struct OpenStation {
+    pub point: String,
+    pub why: String,
+}
+
+/// Solves for coordinates. `front` and `rear` are two names of the sheet, `front` nearer to the
+/// vehicle's front; its length is zero.
+///
+/// # Errors
+/// [`Error::Unknown`] for a name that the sheet's distances don't have; [`Error::Measurement`]
+/// where they don't determine anything.
+pub fn solve(sheet: &Sheet, front: &str, rear: &str) -> Result<SolvedSheet> {
+    let stated = stated(sheet);
+    let place = |name: &str| {
+        let found = stated.stations.iter().position(|s| s.name == name);
+        found.ok_or_else(|| Error::Unknown {
+            kind: "point of the sheet's distances",
+            name: name.to_owned(),
+            todo: "name two points as the sheet does: --front A --rear B".into(),
+        })
+    };
+    let (front, rear) = (place(front)?, place(rear)?);
+    let found = audit::positions(&stated, front, rear, ALPHA).map_err(|e| {
+        Error::Measurement(
+            e.to_string(),
+            "look at the audit first: datumtrail sheet audit".into(),
+        )
+    })?;
+    let station = |place: usize| stated.stations.get(place);
+    let mut points = Vec::new();
+    for placed in &found.placed {
+        let Some(s) = station(placed.station) else {
+            continue;
+        };
+        let [x, y, z] = <[f64; 3]>::from(placed.right);
+        let sides: &[(Side, f64)] = match y < 0.5 {
+            true => &[(Side::Centre, 0.0)],
+            false => &[(Side::Left, -1.0), (Side::Right, 1.0)],
+        };
+        points.extend(sides.iter().map(|(side, sign)| SolvedStation {
+            point: s.label(Some(*side)),
+            side: *side,
+            position_mm: [x, sign * y + 0.0, z],
+            u_mm: placed.u_mm,
+        }));
+    }
+    let open = found.open.iter().filter_map(|(place, why)| {
+        Some(OpenStation {
+            point: station(*place)?.name.clone(),
+            why: why.clone(),
+        })
+    });
+    Ok(SolvedSheet {
+        points,
+        open: open.collect(),
+        meaning: found.meaning.words(),
+    })
+}
+
+impl SolvedSheet {
+    /// The coordinates as a sheet to load. The print step of each is such that its rounding is as
+    /// uncertain as the coordinate: step = u sqrt(12).
+    pub fn csv(&self) -> String {
+        let mut csv = "point,side,what,x,y,z,step_x,step_y,step_z\n".to_owned();
+        for p in &self.points {
+            let [x, y, z] = p.position_mm;
+            let [sx, sy, sz] = p.u_mm.map(|u| (u * 12f64.sqrt()).max(0.01));
+            csv += &format!(
+                "{},{},,{x:.2},{y:.2},{z:.2},{sx:.2},{sy:.2},{sz:.2}\n",
+                p.point,
+                p.side.word()
+            );
+        }
+        csv
+    }
+}

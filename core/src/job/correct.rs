@@ -18,7 +18,7 @@ pub struct PlannedMove {
     /// Least squares, weighted by the limits.
     pub best: Move,
     /// Whether any allowed move brings every reading inside, with the proof where none does; none
-    /// where no point has a limit or the search did not settle.
+    /// where no point has a limit.
     pub minimax: Option<Minimax>,
 }
 
@@ -61,8 +61,7 @@ pub fn plan(measured: &Measured, points: &[String], allowed: &Allowed) -> Result
     let best = correct::best_move(&part, allowed).map_err(words)?;
     let minimax = match correct::minimax_move(&part, allowed) {
         Ok(minimax) => Some(minimax),
-        // A search that did not settle has no answer; the least-squares move stands without it.
-        Err(MoveError::NoLimits | MoveError::DidNotSettle) => None,
+        Err(MoveError::NoLimits) => None,
         Err(other) => return Err(words(other)),
     };
     Ok(PlannedMove {

@@ -29,6 +29,9 @@ pub struct Damage {
     pub layout_proposed: bool,
     pub layout: Vec<PlaceReport>,
     pub zones: Vec<ZoneReport>,
+    /// What a shop needs to know before it orders parts, where it is shown to be so: everything
+    /// measured behind a point is inside.
+    pub sentences: Vec<String>,
     pub extent: Vec<ExtentReport>,
 }
 
@@ -114,7 +117,7 @@ pub struct ChainReport {
     pub point: String,
     /// `reference`, `stayed`, `moved` or `cannot_tell`.
     pub movement: &'static str,
-    /// The move that the test could have missed.
+    /// The largest move that the reading does not rule out, at 95 % an axis.
     pub hides_mm: Option<f64>,
 }
 
@@ -140,8 +143,10 @@ pub fn read(view: &JobView, measured: &Measured) -> Result<Damage> {
     let zones = damage::read(&points, ALPHA)
         .map_err(|e| refused(e.to_string(), "look at the readings of the survey"))?;
     let extents = extent::read(&points, Some(&layout), extent::Options::default());
+    let whole = extent::whole(&points, Some(&layout), extent::Options::default());
     let survey = view.surveys.iter().find(|s| s.id == measured.survey);
     Ok(Damage {
+        sentences: whole.iter().filter_map(extent::words::sentence).collect(),
         survey: measured.survey.clone(),
         stage: measured.stage.clone(),
         doubtful: measured.check.setup.doubtful,
@@ -168,7 +173,7 @@ pub fn layout(view: &JobView, sheet: &Sheet) -> (Layout, Vec<PlaceReport>) {
                 spec: Vec3::from(p.position_mm),
                 zone: by_person
                     .map(|place| place.zone)
-                    .or_else(|| zone_of(p.zone.as_deref())),
+                    .or_else(|| Zone::of_word(p.zone.as_deref()?)),
                 member: by_person
                     .map(|place| place.member.clone())
                     .or_else(|| p.member.clone()),
@@ -191,16 +196,6 @@ pub fn layout(view: &JobView, sheet: &Sheet) -> (Layout, Vec<PlaceReport>) {
         })
         .collect();
     (layout, places)
-}
-
-/// A zone as a sheet's column writes it.
-fn zone_of(text: Option<&str>) -> Option<Zone> {
-    match text?.trim().to_lowercase().as_str() {
-        "front" => Some(Zone::Front),
-        "centre" | "center" | "middle" => Some(Zone::Centre),
-        "rear" => Some(Zone::Rear),
-        _ => None,
-    }
 }
 
 fn zone(answer: &ZoneDamage) -> ZoneReport {

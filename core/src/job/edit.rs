@@ -3,7 +3,7 @@
 use automerge::{Automerge, ChangeHash};
 use serde_json::Value;
 
-use super::record::{Device, Photo, Record, RecordId, Stamp, Tie};
+use super::record::{ClockPoint, Device, Photo, Record, RecordId, Stamp, Tie};
 use super::tree;
 use crate::error::Result;
 
@@ -39,11 +39,13 @@ pub(crate) fn add_with<A: Record, B: Record>(
     })
 }
 
-/// Adds photos and what a person said about where they belong, in one change.
+/// Adds photos, what a person said about where they belong, and what they show of their cameras'
+/// clocks, in one change.
 pub(crate) fn add_photos(
     doc: &mut Automerge,
     photos: &[(RecordId, Photo)],
     ties: &[(RecordId, Tie)],
+    clocks: &[(RecordId, ClockPoint)],
     stamp: &Stamp,
 ) -> Result<Option<ChangeHash>> {
     tree::change(doc, "add photo", |tx| {
@@ -52,6 +54,9 @@ pub(crate) fn add_photos(
         }
         for (id, tie) in ties {
             tree::put_record(tx, &id.0, tie, stamp)?;
+        }
+        for (id, clock) in clocks {
+            tree::put_record(tx, &id.0, clock, stamp)?;
         }
         Ok(())
     })

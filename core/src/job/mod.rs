@@ -8,8 +8,8 @@
 //! minor     1              additions that an older program may pass over
 //! job       the job's identity, a UUID
 //! about     { name | vehicle | zone | plan | part | layout : { value, by, person?, at } }
-//! sheets, openings, closings, surveys, readings, trams, moves, photos, notes,
-//! ticks, releases, ties, clocks, withdrawals, devices
+//! sheets, openings, closings, surveys, readings, trams, moves, photos, covers,
+//! pictures, notes, ticks, releases, ties, clocks, withdrawals, devices
 //!           each a map from a record's identity to the record
 //! ```
 //!
@@ -44,7 +44,9 @@
 //! | [`stage`] | when each stage was open |
 //! | [`correct`] | the move that brings a part in |
 //! | [`tie`] | which stage a photo belongs to |
+//! | [`alike`] | shots that came twice, bursts, photos of readings |
 
+pub mod alike;
 pub mod audit;
 pub mod compare;
 pub mod correct;

@@ -323,8 +323,34 @@ pub struct Photo {
     /// The file carries a position. It stays in the original.
     #[serde(default)]
     pub has_gps: bool,
+    /// What the picture looks like, for finding the same shot encoded again; hexadecimal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hash: Option<String>,
+    /// The burst that the file says it belongs to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub burst: Option<String>,
 }
 record!(Photo, "photos", "photo");
+
+/// A part of a photo that is to be covered in whatever leaves the shop: a face, a number plate.
+/// Pixels of the upright picture.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Cover {
+    pub photo: RecordId,
+    pub x: u32,
+    pub y: u32,
+    pub width: u32,
+    pub height: u32,
+}
+record!(Cover, "covers", "cover");
+
+/// A person said that a photo shows how a reading was taken.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Picture {
+    pub photo: RecordId,
+    pub reading: RecordId,
+}
+record!(Picture, "pictures", "picture of a reading");
 
 /// Something a person wrote down.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -402,7 +428,7 @@ pub struct Device {
 record!(Device, "devices", "device");
 
 /// The maps of the document, all made when the job is.
-pub const MAPS: [&str; 15] = [
+pub const MAPS: [&str; 17] = [
     Sheet::MAP,
     Opening::MAP,
     Closing::MAP,
@@ -411,6 +437,8 @@ pub const MAPS: [&str; 15] = [
     Tram::MAP,
     Move::MAP,
     Photo::MAP,
+    Cover::MAP,
+    Picture::MAP,
     Note::MAP,
     Tick::MAP,
     Release::MAP,

@@ -103,6 +103,8 @@ pub struct JobView {
     pub trams: Vec<Entry<record::Tram>>,
     pub moves: Vec<Entry<record::Move>>,
     pub photos: Vec<Entry<record::Photo>>,
+    pub covers: Vec<Entry<record::Cover>>,
+    pub pictures: Vec<Entry<record::Picture>>,
     pub notes: Vec<Entry<record::Note>>,
     pub ticks: Vec<Entry<record::Tick>>,
     pub releases: Vec<Entry<record::Release>>,
@@ -159,6 +161,8 @@ impl JobView {
             trams: reader.entries(),
             moves: reader.entries(),
             photos: reader.entries(),
+            covers: reader.entries(),
+            pictures: reader.entries(),
             notes: reader.entries(),
             ticks: reader.entries(),
             releases: reader.entries(),
@@ -257,6 +261,8 @@ impl JobView {
             .chain(of(&self.trams))
             .chain(of(&self.moves))
             .chain(of(&self.photos))
+            .chain(of(&self.covers))
+            .chain(of(&self.pictures))
             .chain(of(&self.notes))
             .chain(of(&self.ticks))
             .chain(of(&self.releases))

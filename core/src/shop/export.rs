@@ -34,10 +34,10 @@ impl Job<'_> {
             refuse_missing(blobs, &wanted).await?;
         }
         let (send, mut receive) = tokio::sync::mpsc::channel(1);
-        let (path, allow_missing) = (target.to_owned(), options.allow_missing);
+        let (path, options) = (target.to_owned(), options.clone());
         let writer = tokio::task::spawn_blocking(move || {
             let arrivals = std::iter::from_fn(move || receive.blocking_recv());
-            content.write(&path, allow_missing, arrivals)
+            content.write(&path, &options, arrivals)
         });
         for (index, photo) in wanted.iter().enumerate() {
             progress(index, wanted.len());

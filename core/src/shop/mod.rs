@@ -2,6 +2,7 @@
 //! errors.
 
 mod analysis;
+mod cameras;
 mod clock;
 mod export;
 mod folder;
@@ -13,10 +14,11 @@ mod surveys;
 mod trams;
 
 pub use analysis::{MoveOutcome, SetUpChoice};
+pub use cameras::ClockNote;
 pub use clock::{Clock, SystemClock, ToldClock};
 pub use folder::{JobSummary, NewJob, Shop, ShopOptions};
 pub use job::Job;
 pub use notes::NewNote;
-pub use photos::{ClockNote, PhotoOutcome, PhotoResult};
+pub use photos::{PhotoOptions, PhotoOutcome, PhotoResult};
 pub use surveys::{Again, NewReading, NewSheet, NewSurvey, SheetLoaded, SurveyAdded};
 pub use trams::{NewTram, TramFile, TramQuestion};

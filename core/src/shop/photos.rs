@@ -1,20 +1,24 @@
-//! Taking in photos, and what is known about cameras' clocks.
+//! Taking in photos.
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
+use datumtrail_photo::alike::PictureHash;
+use datumtrail_photo::camera::CameraKey;
 use datumtrail_photo::meta::{self, MetaError};
-use datumtrail_photo::preview::{self, Preview};
+use datumtrail_photo::preview::{self, Likeness, Preview};
+use datumtrail_photo::timecode::{self, Effort, TimeCode};
 use datumtrail_photo::{identity, whole};
 use futures_util::stream::{self, StreamExt};
 use jiff::SignedDuration;
+use jiff::tz::TimeZone;
 
 use super::folder::{written, zone_of};
-use super::job::{Job, parse_time};
+use super::job::Job;
 use crate::error::{Error, Result};
 use crate::job::edit;
 use crate::job::record::{self, RecordId};
-use crate::job::view::{self, JobView};
+
 use crate::store::blobs::BlobId;
 
 /// The long side of a preview, pixels.
@@ -34,21 +38,17 @@ pub struct PhotoOutcome {
 /// What became of one file.
 #[derive(Debug)]
 pub enum PhotoResult {
-    /// It is in, on the disk. What is odd about it.
-    Added { id: RecordId, remarks: Vec<String> },
+    /// It is in, on the disk. What is odd about it; and how far off its camera's clock was, where
+    /// the photo shows a time code.
+    Added {
+        id: RecordId,
+        remarks: Vec<String>,
+        clock_off: Option<SignedDuration>,
+    },
     /// The same bytes were there before.
     Already { id: RecordId },
     /// It was not taken in.
     Refused(Error),
-}
-
-/// What is known about a camera's clock.
-#[derive(Clone, Debug)]
-pub enum ClockNote {
-    /// What has to be added to the camera's time.
-    Offset(SignedDuration),
-    /// The true time at which a photo was taken.
-    PhotoWas { photo: String, was: String },
 }
 
 struct Read {
@@ -57,7 +57,18 @@ struct Read {
     blob: BlobId,
     meta: meta::Meta,
     preview: std::result::Result<Preview, String>,
+    hash: Option<PictureHash>,
+    time_code: Option<TimeCode>,
     remarks: Vec<String>,
+}
+
+/// How to take photos in.
+#[derive(Clone, Debug, Default)]
+pub struct PhotoOptions {
+    /// Put them in this stage, whatever their times say.
+    pub stage: Option<String>,
+    /// What the shop calls the camera, where the files don't name one of their own.
+    pub camera: Option<String>,
 }
 
 impl Job<'_> {
@@ -69,14 +80,19 @@ impl Job<'_> {
     pub async fn add_photos(
         &self,
         paths: Vec<PathBuf>,
-        stage: Option<&str>,
+        options: &PhotoOptions,
         mut progress: impl FnMut(&PhotoOutcome),
     ) -> Result<Vec<PhotoOutcome>> {
         let view = self.view()?;
         let plan = self.plan(&view)?;
-        let stage = match stage {
+        let stage = match &options.stage {
             Some(key) => Some(plan.stage(key)?.key.clone()),
             None => None,
+        };
+        let taking = Taking {
+            stage,
+            camera: options.camera.clone(),
+            zone: zone_of(&view),
         };
         let mut known: HashMap<BlobId, RecordId> = view
             .photos
@@ -100,7 +116,7 @@ impl Job<'_> {
             .chunks(BATCH);
         let mut outcomes = Vec::new();
         while let Some(batch) = reading.next().await {
-            let done = self.take_in(batch, stage.as_deref(), &mut known).await?;
+            let done = self.take_in(batch, &taking, &mut known).await?;
             for outcome in done {
                 progress(&outcome);
                 outcomes.push(outcome);
@@ -112,13 +128,14 @@ impl Job<'_> {
     async fn take_in(
         &self,
         batch: Vec<(PathBuf, Result<Read>)>,
-        stage: Option<&str>,
+        taking: &Taking,
         known: &mut HashMap<BlobId, RecordId>,
     ) -> Result<Vec<PhotoOutcome>> {
         let mut outcomes = Vec::new();
         let mut flush = Vec::new();
         let mut photos = Vec::new();
         let mut ties = Vec::new();
+        let mut clocks = Vec::new();
         for (path, read) in batch {
             let result = match read {
                 Err(error) => PhotoResult::Refused(error),
@@ -127,17 +144,33 @@ impl Job<'_> {
                     None => {
                         let id = self.shop.new_id();
                         known.insert(read.blob.clone(), id.clone());
-                        let remarks = read.remarks.clone();
-                        let photo = self.store(read, &mut flush).await?;
-                        if let Some(stage) = stage {
+                        let mut remarks = read.remarks.clone();
+                        let code = read.time_code;
+                        let photo = self.store(read, taking, &mut flush).await?;
+                        if let Some(stage) = &taking.stage {
                             let tie = record::Tie {
                                 photo: id.clone(),
-                                stage: stage.to_owned(),
+                                stage: stage.clone(),
                             };
                             ties.push((self.shop.new_id(), tie));
                         }
+                        let mut clock_off = None;
+                        match code.map(|code| taking.clock_point(&code, &photo, &id)) {
+                            Some(Ok((point, off))) => {
+                                clock_off = Some(off);
+                                clocks.push((self.shop.new_id(), point));
+                            }
+                            Some(Err(why)) => {
+                                remarks.push(format!("it shows a time code, but {why}"))
+                            }
+                            None => {}
+                        }
                         photos.push((id.clone(), photo));
-                        PhotoResult::Added { id, remarks }
+                        PhotoResult::Added {
+                            id,
+                            remarks,
+                            clock_off,
+                        }
                     }
                 },
             };
@@ -146,13 +179,18 @@ impl Job<'_> {
         if !photos.is_empty() {
             // The bytes first: a record must never name a photo that is not there.
             self.shop.blobs().await?.flush(&flush).await?;
-            self.edit(|doc, stamp| edit::add_photos(doc, &photos, &ties, stamp))
+            self.edit(|doc, stamp| edit::add_photos(doc, &photos, &ties, &clocks, stamp))
                 .await?;
         }
         Ok(outcomes)
     }
 
-    async fn store(&self, read: Read, flush: &mut Vec<BlobId>) -> Result<record::Photo> {
+    async fn store(
+        &self,
+        read: Read,
+        taking: &Taking,
+        flush: &mut Vec<BlobId>,
+    ) -> Result<record::Photo> {
         let blobs = self.shop.blobs().await?;
         let bytes = read.bytes.len() as u64;
         let blob = blobs.add_bytes(read.bytes).await?;
@@ -189,94 +227,20 @@ impl Job<'_> {
             bytes,
             media_type: read.meta.kind.media_type().to_owned(),
             size: read.meta.dimensions.map(|d| [d.width, d.height]),
-            camera: read
-                .meta
-                .camera
-                .label()
-                .unwrap_or_else(|| "unnamed camera".into()),
+            camera: camera_key(read.meta.camera, taking.camera.as_deref()),
+            hash: read.hash.map(|hash| hash.to_hex()),
+            burst: read.meta.burst,
             taken: read.meta.taken,
             no_time,
             has_gps: read.meta.has_gps,
         })
     }
 
-    /// Says to which stage a photo belongs. This wins over its time.
-    pub async fn tie_photo(&self, photo: &str, stage: &str) -> Result<RecordId> {
-        let all = self.view()?;
-        let plan = self.plan(&all)?;
-        let stage = plan.stage(stage)?.key.clone();
-        let photo = view::find(&all.photos, photo)?.id.clone();
-        self.add(record::Tie { photo, stage }).await
-    }
-
-    /// Says what a camera's clock showed at a known moment.
-    ///
-    /// `u_s` is the standard uncertainty of that in seconds.
-    pub async fn set_clock(&self, camera: &str, note: ClockNote, u_s: f64) -> Result<RecordId> {
-        if !(u_s.is_finite() && (0.0..=86_400.0).contains(&u_s)) {
-            return Err(Error::invalid(
-                format!("{u_s} is no uncertainty in seconds"),
-                "give seconds between 0 and 86400",
-            ));
-        }
-        let all = self.view()?;
-        let zone = zone_of(&all);
-        let camera = pick_camera(&all, camera)?;
-        let instant = |photo: &record::Photo| -> Result<jiff::Timestamp> {
-            use datumtrail_photo::time::Taken;
-            match photo.taken.map(|t| t.resolve(&zone)) {
-                Some(Taken::Exact { at, .. } | Taken::Assumed { at, .. }) => Ok(at),
-                _ => Err(Error::invalid(
-                    format!(
-                        "{} has no time of its own that could be compared",
-                        photo.name
-                    ),
-                    "take another photo of the same camera",
-                )),
-            }
-        };
-        let (showed, was, how, photo) = match note {
-            ClockNote::Offset(offset) => {
-                let newest = all
-                    .photos
-                    .iter()
-                    .filter(|p| p.stands() && p.body.camera == camera)
-                    .filter_map(|p| instant(&p.body).ok())
-                    .max()
-                    .unwrap_or_else(|| self.shop.now());
-                let was = newest.checked_add(offset).map_err(|_| {
-                    Error::invalid("that offset leaves the calendar", "give a smaller one")
-                })?;
-                (
-                    newest,
-                    was,
-                    "an offset that a person stated".to_owned(),
-                    None,
-                )
-            }
-            ClockNote::PhotoWas { photo, was } => {
-                let entry = view::find(&all.photos, &photo)?;
-                if entry.body.camera != camera {
-                    return Err(Error::invalid(
-                        format!("{} was taken by {}", entry.body.name, entry.body.camera),
-                        "name that camera, or another photo",
-                    ));
-                }
-                let showed = instant(&entry.body)?;
-                let was = parse_time(&was, &zone)?;
-                let how = format!("{} shows the true time, read by a person", entry.body.name);
-                (showed, was, how, Some(entry.id.clone()))
-            }
-        };
-        self.add(record::ClockPoint {
-            camera,
-            showed: written(showed, &zone),
-            was: written(was, &zone),
-            u_s,
-            how,
-            photo,
-        })
-        .await
+    /// The identities of all photos of the job, also of those that no longer count: what need not
+    /// be taken in again.
+    pub fn photo_identities(&self) -> Result<Vec<BlobId>> {
+        let photos = self.view()?.photos;
+        Ok(photos.into_iter().map(|p| p.body.blob).collect())
     }
 
     /// A photo's bytes, as they came.
@@ -285,35 +249,43 @@ impl Job<'_> {
     }
 }
 
-/// The camera that a person means by its name or a part of it.
-fn pick_camera(view: &JobView, typed: &str) -> Result<String> {
-    let mut cameras: Vec<&str> = view.photos.iter().map(|p| p.body.camera.as_str()).collect();
-    cameras.sort_unstable();
-    cameras.dedup();
-    if cameras.contains(&typed) {
-        return Ok(typed.to_owned());
+/// What holds for all files that are taken in together.
+pub(super) struct Taking {
+    pub stage: Option<String>,
+    pub camera: Option<String>,
+    pub zone: TimeZone,
+}
+
+impl Taking {
+    /// What a time code in a photo says about its camera's clock, and how far off that was.
+    pub fn clock_point(
+        &self,
+        code: &TimeCode,
+        photo: &record::Photo,
+        id: &RecordId,
+    ) -> std::result::Result<(record::ClockPoint, SignedDuration), timecode::TimeCodeError> {
+        let taken = photo.taken.ok_or(timecode::TimeCodeError::NoCameraTime)?;
+        let sync = code.sync_point(&taken, &taken.resolve(&self.zone))?;
+        let point = record::ClockPoint {
+            camera: photo.camera.clone(),
+            showed: written(sync.camera, &self.zone),
+            was: written(sync.truth, &self.zone),
+            u_s: sync.u_s,
+            how: format!("{} shows a time code", photo.name),
+            photo: Some(id.clone()),
+        };
+        Ok((point, sync.truth.duration_since(sync.camera)))
     }
-    let wanted = typed.to_lowercase();
-    let fits: Vec<&&str> = cameras
-        .iter()
-        .filter(|c| !wanted.is_empty() && c.to_lowercase().contains(&wanted))
-        .collect();
-    match fits.as_slice() {
-        [one] => Ok((**one).to_owned()),
-        [] => Err(Error::Unknown {
-            kind: "camera",
-            name: typed.to_owned(),
-            todo: if cameras.is_empty() {
-                "no photos are in the job yet".into()
-            } else {
-                format!("the job has photos from {}", cameras.join("; "))
-            },
-        }),
-        _ => Err(Error::invalid(
-            format!("«{typed}» fits several cameras"),
-            format!("say which: {}", cameras.join("; ")),
-        )),
-    }
+}
+
+/// The key of a camera. Its serial number stays in the file: a few digits of its hash tell cameras
+/// apart as well, and say nothing about the owner.
+fn camera_key(mut camera: meta::Camera, named: Option<&str>) -> String {
+    camera.serial = camera.serial.map(|serial| {
+        let hash = blake3::hash(serial.as_bytes()).to_hex();
+        hash.chars().take(6).collect()
+    });
+    CameraKey::of(&camera, named).name().to_owned()
 }
 
 fn read_file(path: &Path) -> Result<Read> {
@@ -340,11 +312,27 @@ fn read_file(path: &Path) -> Result<Read> {
         remarks.push("no time in the file: say where it belongs with datumtrail photo tie".into());
     }
     remarks.extend(meta.warnings.iter().cloned());
-    let preview = preview::preview_as(&bytes, meta.kind, meta.orientation, PREVIEW)
-        .map_err(|e| e.to_string());
+    let made = preview::preview_and_hash(&bytes, meta.kind, meta.orientation, PREVIEW);
+    let (preview, hash) = match made {
+        Ok((preview, hash)) => (Ok(preview), Some(hash)),
+        Err(why) => match preview::likeness(&bytes, &meta, PREVIEW) {
+            Likeness::Picture(preview) | Likeness::Embedded { preview, .. } => {
+                remarks.push(format!("the preview is the file's own small one: {why}"));
+                (Ok(preview), None)
+            }
+            Likeness::Placeholder { .. } => (Err(why.to_string()), None),
+        },
+    };
     if let Err(why) = &preview {
         remarks.push(format!("no preview: {why}"));
     }
+    // A picture that can't be decoded shows no code that could be read.
+    let time_code = match hash {
+        Some(_) => timecode::find_as(&bytes, meta.kind, meta.orientation, Effort::Quick)
+            .ok()
+            .flatten(),
+        None => None,
+    };
     let blob = identity::identity(bytes.as_slice()).map_err(|e| Error::io(path, e))?;
     Ok(Read {
         name: path
@@ -354,6 +342,8 @@ fn read_file(path: &Path) -> Result<Read> {
         bytes,
         meta,
         preview,
+        hash,
+        time_code: time_code.map(|found| found.code),
         remarks,
     })
 }

@@ -22,6 +22,11 @@ use crate::error::{Error, Result};
 pub struct BlobId(pub String);
 
 impl BlobId {
+    /// The hash itself; none where this is no identity.
+    pub fn bytes(&self) -> Option<[u8; 32]> {
+        Some(*self.hash().ok()?.as_bytes())
+    }
+
     fn hash(&self) -> Result<Hash> {
         Hash::from_str(&self.0).map_err(|_| Error::Invalid {
             what: format!("«{}» is not the identity of a photo", self.0),

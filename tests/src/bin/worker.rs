@@ -8,7 +8,7 @@ use std::path::Path;
 
 use datumtrail_core::error::{Error, Result};
 use datumtrail_core::shop::{
-    NewJob, NewNote, NewReading, NewSheet, NewSurvey, PhotoResult, Shop, ShopOptions,
+    NewJob, NewNote, NewReading, NewSheet, NewSurvey, PhotoOptions, PhotoResult, Shop, ShopOptions,
 };
 
 const SHEET: &str = "point,side,what,x,y,z\nA,left,a,0,-400,0\nA',right,a,0,400,0\n\
@@ -82,7 +82,10 @@ async fn work(folder: &Path, first: u64) -> Result<()> {
                 let path = folder.with_file_name(format!("photo-{number}.jpg"));
                 std::fs::write(&path, datumtrail_tests::picture(number))
                     .map_err(|e| Error::io(&path, e))?;
-                for outcome in job.add_photos(vec![path], None, |_| {}).await? {
+                for outcome in job
+                    .add_photos(vec![path], &PhotoOptions::default(), |_| {})
+                    .await?
+                {
                     match outcome.result {
                         PhotoResult::Added { id, .. } => ack("photo", &id.0, number),
                         PhotoResult::Already { .. } => {}

@@ -56,11 +56,13 @@ mod finding;
 mod fours;
 mod layout;
 mod mirror;
+mod positions;
 mod sheet;
 mod whole;
 
 pub use digits::{Slip, Suggestion, explain};
 pub use finding::{Asymmetry, Audit, Doubt, Kind, Meaning, Reading, Test};
+pub use positions::{Placed, Positions, positions};
 pub use sheet::{AuditError, End, Figure, Printed, Sheet, Station};
 
 use crate::stats;

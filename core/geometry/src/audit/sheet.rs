@@ -146,6 +146,8 @@ pub enum AuditError {
     BadStep { what: String, step_mm: f64 },
     #[error("the position of {name} is not a usable number; correct the row")]
     BadPosition { name: String },
+    #[error("no coordinates can be solved from this sheet: {why}")]
+    NoNetwork { why: String },
     #[error("alpha is {0}; give a number between 0 and 1")]
     BadAlpha(f64),
 }

@@ -72,6 +72,20 @@ pub(super) fn compare(sheet: &Sheet, alpha: f64) -> Whole {
     }
 }
 
+/// The meaning that explains the sheet 19 times better than any other.
+pub(super) fn best_meaning(sheet: &Sheet, alpha: f64) -> Option<Meaning> {
+    let mut tried: Vec<(f64, Meaning)> = meanings(sheet)
+        .into_iter()
+        .map(|meaning| (Trial::of(sheet, meaning, alpha).score, meaning))
+        .collect();
+    tried.sort_by(|a, b| a.0.total_cmp(&b.0));
+    match tried.as_slice() {
+        [(best, _), (next, _), ..] if next - best < CLEAR => None,
+        [(_, meaning), ..] => Some(*meaning),
+        [] => None,
+    }
+}
+
 fn meanings(sheet: &Sheet) -> Vec<Meaning> {
     let kinds = |what: Printed| -> Vec<Option<Printed>> {
         let figure = sheet.figures.iter().find(|f| f.what == what);

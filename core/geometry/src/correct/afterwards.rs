@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, Matrix6};
 
-use super::freedoms::{Allowed, Freedoms, LeftAlone};
+use super::freedoms::{Allowed, Freedoms, LeftAlone, direction};
 use super::part::Part;
 use super::rigid::{RigidMove, cross};
 use crate::frame::{Axis, Side, Vec3};
@@ -58,6 +58,32 @@ impl Afterwards {
 }
 
 impl Move {
+    /// How far the part slides (mm), positive along the direction that was stated; `None` for a
+    /// free move. Where a turn about an axis is allowed too, this is the slide of the axis.
+    pub fn slide_mm(&self) -> Option<f64> {
+        let (along, push) = match self.allowed {
+            Allowed::Free => return None,
+            Allowed::Slide { along } => (along, self.rigid.translation),
+            Allowed::SlideAndTurn { along, through, .. } => {
+                (along, self.rigid.displacement(through))
+            }
+        };
+        Some(direction(along, "direction of the slide").ok()?.dot(&push))
+    }
+
+    /// How far the part turns about the stated axis (radians, right-handed); `None` where no axis
+    /// was stated.
+    pub fn turn_rad(&self) -> Option<f64> {
+        match self.allowed {
+            Allowed::SlideAndTurn { axis, .. } => Some(
+                direction(axis, "turning axis")
+                    .ok()?
+                    .dot(&self.rigid.rotation),
+            ),
+            _ => None,
+        }
+    }
+
     /// The readings (place in [`Move::points`], axis) expected outside their limits. The
     /// comparison is plain: the verdict that weighs the uncertainty belongs to the next survey.
     pub fn outside(&self) -> Vec<(usize, Axis)> {

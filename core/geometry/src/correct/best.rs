@@ -12,6 +12,10 @@ use crate::frame::{Axis, Mat3, Vec3};
 /// A step below this, at the part's own radius, ends the iteration (mm).
 const SETTLED_MM: f64 = 1e-8;
 const MOST_STEPS: usize = 200;
+/// Steps that promise less than rounding; a few polish the answer, more only wander about in it.
+const MOST_FLAT: usize = 5;
+/// A step must bring this share of what the slope promises.
+const ENOUGH: f64 = 1e-4;
 /// The freedoms are determined, so this only guards against weights of very different size.
 const RANK: f64 = 1e-12;
 
@@ -29,7 +33,10 @@ const RANK: f64 = 1e-12;
 pub fn best_move(part: &Part, allowed: &Allowed) -> Result<Move, MoveError> {
     let weights = part.weights();
     let freedoms = Freedoms::of(part, allowed, |i, axis| weights[i][axis.index()] > 0.0)?;
-    let at = least_squares(part, &freedoms, weights)?;
+    let (at, settled) = least_squares(part, &freedoms, weights);
+    if !settled {
+        return Err(MoveError::DidNotSettle);
+    }
     let rows: Vec<_> = readings(part).collect();
     let jacobian = freedoms.jacobian(part, &at, &rows);
     let root = roots(weights);
@@ -43,51 +50,68 @@ pub fn best_move(part: &Part, allowed: &Allowed) -> Result<Move, MoveError> {
     Ok(Move::new(part, allowed, &freedoms, at, Some(linear)))
 }
 
-/// The move with the least weighted sum of squares among the given freedoms.
+/// The move with the least weighted sum of squares among the given freedoms, and whether the
+/// iteration settled there.
 ///
 /// Newton's method: to the normal matrix G'WG of Gauss-Newton comes what the bending of the turn
 /// adds (a point with arm a, turned by b, moves by b x a + b x (b x a) / 2 + ...). Without it the
 /// iteration creeps or circles where residuals are large and few readings hold a turn. Where the
-/// sum does not bend upwards, the Gauss-Newton step is taken.
+/// sum bends downwards in some direction, that curvature counts with its size (the modified
+/// Newton method with the eigenvalues' absolute values; Nocedal and Wright, 3.4), so that every
+/// step leads downhill and none is short for want of curvature.
 pub(super) fn least_squares(
     part: &Part,
     freedoms: &Freedoms,
     weights: &[[f64; 3]],
-) -> Result<RigidMove, MoveError> {
+) -> (RigidMove, bool) {
     let mut at = RigidMove::none(freedoms.pivot);
     if freedoms.len() == 0 {
-        return Ok(at);
+        return (at, true);
     }
     let rows: Vec<_> = readings(part).collect();
     let root = roots(weights);
     let mut r = residuals(part, &at, &root);
+    let mut flat = 0;
     for _ in 0..MOST_STEPS {
         let jacobian = scale_rows(&freedoms.jacobian(part, &at, &rows), &root);
-        let normal = jacobian.transpose() * &jacobian;
-        let hessian = normal + bending(part, freedoms, &at, &r.component_mul(&root));
-        let step = match hessian.cholesky() {
-            Some(h) => -h.solve(&(jacobian.transpose() * &r)),
-            None => -(pseudo_inverse(&jacobian, RANK)? * &r),
-        };
+        let gradient = jacobian.transpose() * &r;
+        let hessian = jacobian.transpose() * &jacobian
+            + bending(part, freedoms, &at, &r.component_mul(&root));
+        let step = downhill(hessian, &gradient);
         if step.amax() < SETTLED_MM {
-            return Ok(at);
+            return (at, true);
+        }
+        let falls = -gradient.dot(&step);
+        flat += usize::from(falls <= 1e-15 * r.norm_squared());
+        if flat > MOST_FLAT {
+            return (at, true);
         }
         let mut share = 1.0;
         loop {
             let next = advance(freedoms, &at, &(&step * share));
             let next_r = residuals(part, &next, &root);
             // Near the best the sum of squares is flat, and rounding must not stop the last steps.
-            if next_r.norm() <= r.norm() * (1.0 + 1e-12) {
+            let enough = r.norm_squared() * (1.0 + 1e-12) - ENOUGH * share * falls;
+            if next_r.norm_squared() <= enough {
                 (at, r) = (next, next_r);
                 break;
             }
             share /= 2.0;
             if share * step.amax() < SETTLED_MM {
-                return Ok(at);
+                return (at, true);
             }
         }
     }
-    Err(MoveError::DidNotSettle)
+    (at, false)
+}
+
+/// -|H|^-1 g, with the absolute values of H's eigenvalues, none below rounding.
+fn downhill(hessian: DMatrix<f64>, gradient: &DVector<f64>) -> DVector<f64> {
+    let eigen = hessian.symmetric_eigen();
+    let least = (RANK * eigen.eigenvalues.amax()).max(f64::MIN_POSITIVE);
+    let along = eigen.eigenvectors.transpose() * gradient;
+    let step = along.zip_map(&eigen.eigenvalues, |g, h| -g / h.abs().max(least));
+    eigen.eigenvectors * step
 }
 
 /// The deviations after the move, each times the root of its weight.

@@ -1,7 +1,7 @@
 //! Worst first: the linear program behind the minimax move, and its order of preference.
 
 use microlp::{ComparisonOp, LinearExpr, OptimizationDirection, Problem};
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, RowDVector};
 
 use super::linear::{null_space, pseudo_inverse};
 use super::part::MoveError;
@@ -9,9 +9,11 @@ use super::part::MoveError;
 /// Multipliers below this are the rounding of zeros (they sum to 1).
 const NO_MULTIPLIER: f64 = 1e-8;
 /// Rows that agree to this count as dependent.
-const RANK: f64 = 1e-9;
+pub(super) const RANK: f64 = 1e-9;
 /// Coefficients below this share of the largest are rounding, and would trouble the solver.
-const NO_COEFFICIENT: f64 = 1e-10;
+pub(super) const NO_COEFFICIENT: f64 = 1e-10;
+/// Effects below this share of the largest are rounding.
+const NO_EFFECT: f64 = 1e-7;
 
 /// The readings as fractions of their limits, d, and how the freedoms change them, g.
 pub(super) struct Program {
@@ -25,6 +27,24 @@ impl Program {
         weights.iter().map(|&(k, w)| w * self.d[k]).sum()
     }
 
+    /// Whether no freedom changes what the weights weigh, and their sizes sum to no more than 1.
+    pub fn cancel(&self, weights: &[(usize, f64)]) -> bool {
+        let mut effect = RowDVector::zeros(self.g.ncols());
+        for &(k, w) in weights {
+            effect += self.g.row(k) * w;
+        }
+        let sizes: f64 = weights.iter().map(|(_, w)| w.abs()).sum();
+        effect.amax() <= NO_EFFECT * self.g.amax() && sizes <= 1.0 + NO_EFFECT
+    }
+
+    /// The readings within a share of the worst: row, and the sign of the reading.
+    pub fn sharing_the_worst(&self, share: f64) -> Vec<(usize, f64)> {
+        let least = self.d.amax() * (1.0 - share);
+        let rows = self.d.iter().enumerate();
+        let worst = rows.filter(|(_, d)| d.abs() >= least);
+        worst.map(|(k, d)| (k, d.signum())).collect()
+    }
+
     /// The sizes of the readings, largest first.
     pub fn worst_first(&self) -> Vec<f64> {
         let mut sizes: Vec<f64> = self.d.iter().map(|d| d.abs()).collect();
@@ -33,29 +53,20 @@ impl Program {
     }
 }
 
-pub(super) struct Answer {
-    pub step: DVector<f64>,
-    /// The worst reading after the step, as far as the program is linear.
-    pub z: f64,
-    /// The multipliers of the worst, by row.
-    pub weights: Vec<(usize, f64)>,
-}
-
-/// Worst reading first, then the next worst in the freedom that is left, and so on.
-pub(super) fn worst_first(program: &Program) -> Result<Answer, MoveError> {
+/// The step that makes the worst reading smallest, then the next worst in the freedom that is left,
+/// and so on.
+pub(super) fn worst_first(program: &Program) -> Result<DVector<f64>, MoveError> {
     let freedoms = program.g.ncols();
     let mut step = DVector::zeros(freedoms);
     let mut left = DMatrix::identity(freedoms, freedoms);
     let mut rest: Vec<usize> = (0..program.d.len()).collect();
-    let mut worst: Option<(f64, Vec<(usize, f64)>)> = None;
-    loop {
+    while !rest.is_empty() {
         let level = Program {
             d: (&program.d + &program.g * &step).select_rows(&rest),
             g: (&program.g * &left).select_rows(&rest),
         };
         let weights = multipliers(&level)?;
         let z = level.value(&weights);
-        worst.get_or_insert_with(|| (z, weights.clone()));
         // Hold what has a weight; without any, everything can be brought to zero.
         let held: Vec<(usize, f64)> = if weights.is_empty() || z < NO_MULTIPLIER {
             (0..rest.len()).map(|k| (k, 0.0)).collect()
@@ -75,17 +86,17 @@ pub(super) fn worst_first(program: &Program) -> Result<Answer, MoveError> {
             let held = place.next().is_some_and(|p| tight.contains(&p));
             !held && touched.row(k).amax() > 1e-9 * program.g.row(k).amax()
         });
-        if rest.is_empty() {
-            let (z, weights) = worst.unwrap_or((z, weights));
-            return Ok(Answer { step, z, weights });
-        }
     }
+    Ok(step)
+}
+
+pub(super) fn program_error(reason: String) -> MoveError {
+    MoveError::Program { reason }
 }
 
 /// The dual program: the rows with a multiplier that is not zero, with the signed multipliers,
 /// whose sizes sum to 1 (or none where every row can be brought to zero).
 pub(super) fn multipliers(level: &Program) -> Result<Vec<(usize, f64)>, MoveError> {
-    let program_error = |reason: String| MoveError::Program { reason };
     let mut problem = Problem::new(OptimizationDirection::Maximize);
     let mut total = LinearExpr::empty();
     let mut one = |gain: f64| {

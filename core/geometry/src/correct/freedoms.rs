@@ -12,6 +12,9 @@ use crate::frame::{Axis, Vec3};
 /// say how the part is turned about that line. Our own choice, not a published figure.
 const LEAST_LEVERAGE: f64 = 0.02;
 
+const SLIDE: &str = "direction of the slide";
+const AXIS: &str = "turning axis";
+
 /// The moves that are possible on the bench.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Allowed {
@@ -37,6 +40,48 @@ impl Allowed {
     /// A slide along one of the vehicle's axes.
     pub fn slide_along(axis: Axis) -> Self {
         Allowed::Slide { along: axis.unit() }
+    }
+
+    /// A slide along the line through two points, mm, vehicle frame: "from A towards H". Only the
+    /// line matters; which of the two the part then goes towards is for the readings to say.
+    ///
+    /// ```
+    /// use datumtrail_geometry::correct::Allowed;
+    /// use datumtrail_geometry::frame::Vec3;
+    ///
+    /// let a = Vec3::new(3200.0, 500.0, 400.0);
+    /// let h = Vec3::new(3600.0, 500.0, 500.0);
+    /// assert_eq!(Allowed::along(a, h)?, Allowed::Slide { along: Vec3::new(400.0, 0.0, 100.0) });
+    /// assert!(Allowed::along(a, a).is_err());
+    /// # Ok::<(), datumtrail_geometry::correct::MoveError>(())
+    /// ```
+    ///
+    /// # Errors
+    /// Points that coincide, or are not finite.
+    pub fn along(from: Vec3, to: Vec3) -> Result<Self, MoveError> {
+        let along = to - from;
+        direction(along, SLIDE)?;
+        Ok(Allowed::Slide { along })
+    }
+
+    /// The same slide with a turn about the axis through two points: a hinge, a bolt, a clamp's
+    /// pin. A free move stays free.
+    ///
+    /// # Errors
+    /// Points that coincide, or are not finite.
+    pub fn turning_about(self, from: Vec3, to: Vec3) -> Result<Self, MoveError> {
+        let (axis, through) = (to - from, from);
+        direction(axis, AXIS)?;
+        Ok(match self {
+            Allowed::Free => Allowed::Free,
+            Allowed::Slide { along } | Allowed::SlideAndTurn { along, .. } => {
+                Allowed::SlideAndTurn {
+                    along,
+                    axis,
+                    through,
+                }
+            }
+        })
     }
 
     /// How many freedoms the move has before its points are looked at.
@@ -112,7 +157,7 @@ impl Freedoms {
                 )
             }
             Allowed::Slide { along } => {
-                let along = direction(along, "direction of the slide")?;
+                let along = direction(along, SLIDE)?;
                 (centroid, vec![along], vec![zero])
             }
             Allowed::SlideAndTurn {
@@ -120,8 +165,8 @@ impl Freedoms {
                 axis,
                 through,
             } => {
-                let along = direction(along, "direction of the slide")?;
-                let axis = direction(axis, "turning axis")?;
+                let along = direction(along, SLIDE)?;
+                let axis = direction(axis, AXIS)?;
                 if !through.iter().all(|c| c.abs() < LARGEST_MM) {
                     return Err(MoveError::Through);
                 }
@@ -164,7 +209,7 @@ pub(super) fn readings(part: &Part) -> impl Iterator<Item = (usize, Axis)> {
     (0..part.points().len()).flat_map(|i| Axis::ALL.map(|axis| (i, axis)))
 }
 
-fn direction(v: Vec3, what: &'static str) -> Result<Vec3, MoveError> {
+pub(super) fn direction(v: Vec3, what: &'static str) -> Result<Vec3, MoveError> {
     // The square of a huge or tiny vector leaves the floating-point range, so scale first.
     let largest = v.amax();
     if !(v.iter().all(|c| c.is_finite()) && largest > 0.0) {

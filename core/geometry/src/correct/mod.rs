@@ -35,7 +35,8 @@
 //! Robotic Manipulation*, chapter 2. Minimax as a linear program and its dual: Boyd and
 //! Vandenberghe, *Convex Optimization*, 4.3.1 and 5.8 (Farkas). The order "worst first, then the
 //! next worst" that makes the minimax move unique: Ogryczak, Pioro and Tomaszewski,
-//! "Telecommunications network design and max-min optimization problem", 2005. (Cited from memory.)
+//! "Telecommunications network design and max-min optimization problem", 2005. The search where a turn
+//! is not linear: Hald and Madsen 1981. (Cited from memory.)
 //!
 //! # Example
 //!
@@ -74,6 +75,8 @@ mod minimax;
 mod part;
 mod proof;
 mod rigid;
+mod search;
+mod within;
 pub mod words;
 
 pub use afterwards::{Afterwards, Move};

@@ -158,7 +158,7 @@ impl<'a> End<'a> {
         if shape.needs_both_sides() && scope != Scope::Both {
             return None;
         }
-        let bends = !matches!(shape, Shape::Push | Shape::Block);
+        let bends = !matches!(shape, Shape::Push | Shape::PushEach | Shape::Block);
         let several_stations = (outermost - innermost).abs() > SAME_STATION_MM;
         if bends && !(several_stations && hinge.is_some()) {
             return None;
@@ -200,13 +200,7 @@ impl<'a> End<'a> {
         moved: &[usize],
         white: &DMatrix<f64>,
     ) -> Option<Fit> {
-        let mut design = DMatrix::zeros(self.deviations.len(), laid.parameters());
-        for &k in moved {
-            let p = self.point(self.used[k]);
-            design
-                .rows_mut(3 * k, 3)
-                .copy_from(&laid.effect(p.spec, p.side));
-        }
+        let design = self.design(&laid, moved);
         let (parameters, covariance, chi2) = self.solve(design, white)?;
         Some(Fit {
             laid,
@@ -216,6 +210,30 @@ impl<'a> End<'a> {
             covariance,
             chi2,
         })
+    }
+
+    /// What each parameter does to each deviation.
+    fn design(&self, laid: &Laid, moved: &[usize]) -> DMatrix<f64> {
+        let mut design = DMatrix::zeros(self.deviations.len(), laid.parameters());
+        for &k in moved {
+            let p = self.point(self.used[k]);
+            design
+                .rows_mut(3 * k, 3)
+                .copy_from(&laid.effect(p.spec, p.side));
+        }
+        design
+    }
+
+    /// Whether everything that `simple` can say, `rich` can say too: then it is no other
+    /// explanation, only one with more freedom.
+    pub fn includes(&self, rich: &Fit, simple: &Fit) -> bool {
+        let all = self.design(&rich.laid, &rich.moved);
+        let part = self.design(&simple.laid, &simple.moved);
+        let Some(normal) = (all.transpose() * &all).cholesky() else {
+            return false;
+        };
+        let left = &part - &all * normal.solve(&(all.transpose() * &part));
+        left.amax() < 1e-6 * part.amax()
     }
 
     /// Generalised least squares: the parameters, their covariance, and the chi-square left.

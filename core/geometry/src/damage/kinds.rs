@@ -81,7 +81,9 @@ pub(super) fn readings(
         asked.extend(alike);
     }
     match (laid.scope, laid.shape) {
-        (Scope::Both, Shape::Warp | Shape::BendAndWarp | Shape::Ramp) => asked.extend(opposite),
+        (Scope::Both, Shape::PushEach | Shape::Warp | Shape::BendAndWarp | Shape::Ramp) => {
+            asked.extend(opposite);
+        }
         (Scope::Both, Shape::Block) => asked.extend(opposite.into_iter().skip(2)),
         _ => {}
     }

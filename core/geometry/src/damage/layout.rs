@@ -17,6 +17,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use crate::check::Target;
 use crate::frame::{Side, Vec3};
 
 /// How near two points of one member are, seen along the vehicle (mm).
@@ -47,6 +48,16 @@ impl Zone {
         }
     }
 
+    /// The zone that a word of the sheet's column means; case and surrounding space don't matter.
+    pub fn of_word(word: &str) -> Option<Self> {
+        match word.trim().to_lowercase().as_str() {
+            "front" => Some(Zone::Front),
+            "centre" | "center" | "middle" => Some(Zone::Centre),
+            "rear" => Some(Zone::Rear),
+            _ => None,
+        }
+    }
+
     /// +1 where rearward leads away from the passenger cell, -1 where forward does; the centre has
     /// no outward direction.
     pub fn outward(self) -> Option<f64> {
@@ -67,6 +78,19 @@ pub struct SheetPoint {
     pub spec: Vec3,
     pub zone: Option<Zone>,
     pub member: Option<String>,
+}
+
+/// A control point of a check, without a zone or a member: both are left to the geometry.
+impl From<&Target> for SheetPoint {
+    fn from(target: &Target) -> Self {
+        SheetPoint {
+            name: target.point.clone(),
+            side: target.side,
+            spec: target.position_mm,
+            zone: None,
+            member: None,
+        }
+    }
 }
 
 /// Where a point belongs, and whether the sheet says so or the geometry proposes it.
@@ -268,6 +292,15 @@ mod tests {
         );
         points.reverse();
         assert_eq!(Layout::propose(&points), layout);
+    }
+
+    #[test]
+    fn a_zone_is_read_from_its_own_word() {
+        for zone in Zone::ALL {
+            assert_eq!(Zone::of_word(zone.word()), Some(zone));
+        }
+        assert_eq!(Zone::of_word(" Center "), Some(Zone::Centre));
+        assert_eq!(Zone::of_word("engine"), None);
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! What goes in: the measured points, where they belong, and the joint covariance.
 
+use std::collections::BTreeSet;
+
 use nalgebra::{DMatrix, DVector};
 use thiserror::Error;
 
@@ -37,10 +39,16 @@ pub enum DamageError {
         rows: usize,
         columns: usize,
     },
+    #[error("point {point} is there twice: average its readings, or withdraw one")]
+    Twice { point: String },
     #[error(
-        "point {point}: its position, deviation or covariance is not a finite number; correct the reading or the sheet"
+        "point {point}: its position, deviation, limit or covariance is not a finite number; correct the reading or the sheet"
     )]
     NotFinite { point: String },
+    #[error("point {point}: its covariance is not symmetric, so it is not that of a measurement")]
+    NotSymmetric { point: String },
+    #[error("the probability of a false alarm must be between 0 and 1, not {given}: 0.05 is usual")]
+    Alpha { given: f64 },
     #[error(
         "the covariance of the points in the {zone} leaves no room for error (not positive definite); state an uncertainty above zero for every reading"
     )]
@@ -57,6 +65,7 @@ pub enum DamageError {
 pub struct Measured {
     points: Vec<MeasuredPoint>,
     covariance: DMatrix<f64>,
+    doubtful: bool,
 }
 
 impl Measured {
@@ -65,7 +74,8 @@ impl Measured {
     /// reference points are not used.
     ///
     /// # Errors
-    /// A covariance of the wrong shape, or numbers that are not finite.
+    /// A covariance of the wrong shape or not symmetric, a point that is there twice, numbers that
+    /// are not finite.
     pub fn new(points: Vec<MeasuredPoint>, covariance: DMatrix<f64>) -> Result<Self, DamageError> {
         let size = 3 * points.len();
         if covariance.shape() != (size, size) {
@@ -75,20 +85,72 @@ impl Measured {
                 columns: covariance.ncols(),
             });
         }
+        let mut names = BTreeSet::new();
         for (i, p) in points.iter().enumerate() {
+            let point = || p.name.clone();
+            if !names.insert(&p.name) {
+                return Err(DamageError::Twice { point: point() });
+            }
             let rows = covariance.rows(3 * i, 3);
             let mut numbers = p.spec.iter().chain(p.deviation.iter()).chain(rows.iter());
-            if !numbers.all(|x| x.is_finite()) {
-                return Err(DamageError::NotFinite {
-                    point: p.name.clone(),
-                });
+            let limits = p.limits.iter().flatten().all(|t| t.is_finite() && *t > 0.0);
+            if !(limits && numbers.all(|x| x.is_finite())) {
+                return Err(DamageError::NotFinite { point: point() });
+            }
+            let columns = covariance.columns(3 * i, 3);
+            if (rows - columns.transpose()).amax() > 1e-9 * rows.amax() {
+                return Err(DamageError::NotSymmetric { point: point() });
             }
         }
-        Ok(Measured { points, covariance })
+        Ok(Measured {
+            points,
+            covariance,
+            doubtful: false,
+        })
     }
 
     /// The measured points of a check, with their places from a layout; `None` where the check has
-    /// no stated uncertainty, without which movement and error can't be told apart.
+    /// no stated uncertainty, without which movement and error can't be told apart. The build
+    /// spread is the one stated to the check.
+    ///
+    /// From a survey to what moved and how far it goes:
+    ///
+    /// ```
+    /// use datumtrail_geometry::check::{Reading, Request, Target, check};
+    /// use datumtrail_geometry::damage::{self, Layout, Measured};
+    /// use datumtrail_geometry::extent::{self, Options};
+    /// use datumtrail_geometry::frame::Side::{self, Left, Right};
+    ///
+    /// // Six reference points in the cell, and the ends of both front rails.
+    /// let sheet: [(&str, Side, [f64; 3]); 8] = [
+    ///     ("G", Left, [900.0, -370.0, 10.0]), ("G'", Right, [900.0, 370.0, 10.0]),
+    ///     ("M", Left, [1400.0, -380.0, 90.0]), ("M'", Right, [1400.0, 380.0, 90.0]),
+    ///     ("N", Left, [1900.0, -400.0, 20.0]), ("N'", Right, [1900.0, 400.0, 20.0]),
+    ///     ("H", Left, [-550.0, -460.0, 120.0]), ("H'", Right, [-550.0, 460.0, 120.0]),
+    /// ];
+    /// let targets = sheet.map(|(name, side, at)| Target::new(name, side, at, 1.0).with_limit(3.0));
+    /// // Both rail ends were found 12 mm too far rearward.
+    /// let readings = sheet.map(|(name, _, [x, y, z])| {
+    ///     Reading::new(name, [if x < 0.0 { x + 12.0 } else { x }, y, z], Some(0.4))
+    /// });
+    /// let references = ["G", "G'", "M", "M'", "N", "N'"].map(String::from);
+    /// let mut request = Request::new(&readings, &targets, &references);
+    /// request.build_spread_mm = Some(0.5);
+    /// let check = check(&request)?;
+    ///
+    /// // Zones and members as the sheet gives them, or proposed from the geometry as here.
+    /// let layout = Layout::propose(&targets.each_ref().map(Into::into));
+    /// let measured = Measured::of_check(&check, &layout)?.expect("an uncertainty is stated");
+    ///
+    /// let zones = damage::read(&measured, 0.05)?;
+    /// assert_eq!(damage::words::zone(&zones[0])[0], "Front: the front was pushed as one.");
+    /// let whole = extent::whole(&measured, Some(&layout), Options::default());
+    /// assert_eq!(
+    ///     extent::words::sentence(&whole[0]).as_deref(),
+    ///     Some("Everything measured behind H is inside; the section ahead of it moved.")
+    /// );
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// A point without a place in the layout; else as [`Measured::new`].
@@ -115,7 +177,21 @@ impl Measured {
                 member: place.member.clone(),
             });
         }
-        Measured::new(points, deviations.covariance_for_movement()).map(Some)
+        let mut measured = Measured::new(points, deviations.covariance_for_movement())?;
+        measured.doubtful = check.setup.doubtful;
+        Ok(Some(measured))
+    }
+
+    /// The reference points contradict each other and nothing has explained why: whatever is read
+    /// from these deviations is in doubt, and nothing can be said to have stayed.
+    pub fn doubtful(&self) -> bool {
+        self.doubtful
+    }
+
+    /// The same points under such a doubt.
+    pub fn in_doubt(mut self) -> Self {
+        self.doubtful = true;
+        self
     }
 
     /// The points, in the order given.

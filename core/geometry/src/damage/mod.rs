@@ -2,7 +2,7 @@
 //!
 //! A bent vehicle shows dozens of deviations and has one or two causes. For each end the deviations
 //! d of the measured points, with their joint covariance S, are explained by the simplest model
-//! that fits: nothing moved; one or both sides pushed as one; swung as one rigid block; bent or
+//! that fits: nothing moved; one or both sides pushed as one, or each by its own amount; swung as one rigid block; bent or
 //! ramped along the length; from some station outwards. Only where none fits are the points listed
 //! one by one. [`read()`] says how the choice is made.
 //!

@@ -75,14 +75,17 @@ pub struct ZoneDamage {
     pub chi2: f64,
     pub dof: usize,
     pub finding: Finding,
+    /// The reference points contradict each other ([`Measured::doubtful`]), and so this finding is
+    /// in doubt.
+    pub doubtful: bool,
 }
 
 /// Reads the damage of each zone.
 ///
 /// For each end of the vehicle the candidates are every [`Shape`] on both sides, the left one or
 /// the right one, of all members or of one line of members (a rail and its opposite), beginning at
-/// each station (a group of points at about the same length) and reaching to the outer end. Each is fitted by generalised least squares with the joint
-/// covariance. The passenger cell in between has no outer end: its points are tested one by one.
+/// each station (a group of points at about the same length) and reaching to the outer end. Each
+/// is fitted by generalised least squares with the joint covariance. The passenger cell in between has no outer end: its points are tested one by one.
 ///
 /// * *Nothing moved* stands unless chi-square rejects it, or one candidate improves on it by more
 ///   than chance would in any of them (Bonferroni). Together they reject an undamaged vehicle
@@ -92,7 +95,7 @@ pub struct ZoneDamage {
 ///   against the readings. Taking the first accepted in a fixed order would let a poor fit with
 ///   three parameters hide a good one with six.
 /// * Candidates less than 5.9 above it by that measure can't be told apart from it (19 to 1), and
-///   are listed too.
+///   are listed too, unless they only add freedom to the same explanation.
 /// * The points that must have moved by themselves for the rest to have stayed compete by the same
 ///   measure, three parameters each; they are listed where they win, or nothing else is accepted.
 ///
@@ -100,8 +103,11 @@ pub struct ZoneDamage {
 /// model", Annals of Statistics 6, 1978 (both from memory). O(stations n^2) for each zone.
 ///
 /// # Errors
-/// A covariance that is not positive definite.
+/// A covariance that is not positive definite, or an alpha that is no probability.
 pub fn read(measured: &Measured, alpha: f64) -> Result<Vec<ZoneDamage>, DamageError> {
+    if !(alpha > 0.0 && alpha < 1.0) {
+        return Err(DamageError::Alpha { given: alpha });
+    }
     let used = |zone: Zone| -> Vec<usize> {
         let points = measured.points().iter().enumerate();
         let here = points.filter(|(_, p)| p.zone == zone && !p.is_reference);
@@ -118,6 +124,7 @@ pub fn read(measured: &Measured, alpha: f64) -> Result<Vec<ZoneDamage>, DamageEr
                 chi2: 0.0,
                 dof: 0,
                 finding: Finding::NotMeasured,
+                doubtful: measured.doubtful(),
             });
         }
         End::new(measured, zone, used)?.answer(alpha)
@@ -151,6 +158,7 @@ impl End<'_> {
             chi2,
             dof,
             finding,
+            doubtful: self.measured.doubtful(),
         })
     }
 
@@ -169,7 +177,7 @@ impl End<'_> {
             Some(best) if cost(&best) < alone_cost => best,
             _ => return Finding::Points(alone.into_iter().map(|k| self.moved_point(k)).collect()),
         };
-        let alike = |fit: &Fit| cost(fit) < cost(&best) + TOLD_APART;
+        let alike = |fit: &Fit| cost(fit) < cost(&best) + TOLD_APART && !self.includes(fit, &best);
         let or_by = accepted.filter(alike).map(|fit| self.explanation(&fit));
         Finding::Moved {
             or_by: or_by.collect(),

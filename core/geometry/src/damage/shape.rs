@@ -11,6 +11,8 @@ use crate::frame::{Axis, Side, Vec3};
 pub enum Shape {
     /// All by the same amount: pushed as one, without turning.
     Push,
+    /// Each side pushed as one, by an amount of its own.
+    PushEach,
     /// Pushed and turned as one rigid block.
     Block,
     /// Growing in proportion to the distance from where it begins, the same on both sides.
@@ -25,8 +27,9 @@ pub enum Shape {
 
 impl Shape {
     /// From simple to rich.
-    pub const ALL: [Shape; 6] = [
+    pub const ALL: [Shape; 7] = [
         Shape::Push,
+        Shape::PushEach,
         Shape::Block,
         Shape::Bend,
         Shape::Warp,
@@ -36,7 +39,7 @@ impl Shape {
 
     /// Whether it takes two sides.
     pub fn needs_both_sides(self) -> bool {
-        matches!(self, Shape::Warp | Shape::BendAndWarp)
+        matches!(self, Shape::PushEach | Shape::Warp | Shape::BendAndWarp)
     }
 }
 
@@ -76,7 +79,7 @@ impl Scope {
 /// With s = +1 on the right, -1 on the left, 0 on the centre line, and r growing from 0 at the
 /// hinge to 1 at the outermost point, a point of a shape that covers both sides moves by
 ///
-/// * push: m
+/// * push: m; each side for itself: m + s h
 /// * block: m + turn x arm
 /// * bend: r m; warp: r s h; both: r (m + s h)
 /// * ramp: m + s h + r (m' + s h')
@@ -123,6 +126,7 @@ impl Laid {
         };
         let factors: &[f64] = match (self.shape, self.scope) {
             (Shape::Push, _) => &[1.0],
+            (Shape::PushEach, _) => &[1.0, s],
             (Shape::Block, _) => {
                 let arm = (x - self.middle) / self.radius;
                 let turns = unit.map(|axis| axis.cross(&arm));

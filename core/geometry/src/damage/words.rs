@@ -1,13 +1,54 @@
 //! Damage in plain trade words.
 
-use super::{DamageReading, Explanation, Finding, Kind, Scope, Shape, Zone, ZoneDamage};
+use std::collections::BTreeMap;
+
+use super::{DamageReading, Explanation, Finding, Kind, Layout, Scope, Shape, Zone, ZoneDamage};
 use crate::correct::words::{displacement, join};
 
 /// How many other explanations are told.
 const OTHERS: usize = 3;
 
+/// The zones and members for a person to confirm: what is the sheet's own, and what is proposed.
+pub fn layout(layout: &Layout) -> Vec<String> {
+    let mut groups: BTreeMap<(Option<Zone>, &str, bool), Vec<String>> = BTreeMap::new();
+    for (name, place) in layout.places() {
+        let zone = (Some(place.zone), "", place.zone_proposed);
+        let member = (None, place.member.as_str(), place.member_proposed);
+        for group in [zone, member] {
+            groups.entry(group).or_default().push(name.to_string());
+        }
+    }
+    let line = |((zone, member, proposed), names): ((Option<Zone>, &str, bool), Vec<String>)| {
+        let what = match zone {
+            Some(zone) => capital(zone.word()),
+            None => format!("Member {member}"),
+        };
+        let by = match proposed {
+            true => "proposed from the geometry, please confirm",
+            false => "as the sheet says",
+        };
+        format!("{what} ({by}): {}.", join(names).unwrap_or_default())
+    };
+    // Zones before members.
+    let (members, zones): (Vec<_>, Vec<_>) = groups
+        .into_iter()
+        .partition(|((zone, ..), _)| zone.is_none());
+    zones.into_iter().chain(members).map(line).collect()
+}
+
 /// One zone's answer: the finding first, then its readings, then what else could explain it.
 pub fn zone(answer: &ZoneDamage) -> Vec<String> {
+    let mut said = finding(answer);
+    if answer.doubtful && answer.finding != Finding::NotMeasured {
+        said.push(
+            "The reference points contradict each other: this is in doubt until that is settled."
+                .into(),
+        );
+    }
+    said
+}
+
+fn finding(answer: &ZoneDamage) -> Vec<String> {
     let place = capital(answer.zone.word());
     match &answer.finding {
         Finding::NotMeasured => vec![format!("{place}: not measured.")],
@@ -64,6 +105,7 @@ pub fn cause(zone: Zone, by: &Explanation) -> String {
     };
     let how = match by.shape {
         Shape::Push => format!("{was} pushed as one"),
+        Shape::PushEach => format!("{was} pushed, each side as one but not alike"),
         Shape::Block => "swung as one rigid block".into(),
         Shape::Bend => format!("{is} bent, the more the further out"),
         Shape::Warp => format!("{is} warped, the sides opposite ways and the more the further out"),

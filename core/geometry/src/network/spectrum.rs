@@ -18,8 +18,8 @@
 //! (Baarda 1973): x' = S x with S = I - G (G' E G)^-1 G' E, E selecting the coordinates of those
 //! points and G spanning the open rigid motions; Q' = S Q S'.
 //!
-//! Units: millimetres and square millimetres. Cost: one symmetric eigendecomposition of order 3n
-//! (60 points: 5 ms).
+//! Units: millimetres and square millimetres. Cost: an inverse of order 3n where the shape is
+//! rigid, else a symmetric eigendecomposition of that order.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -40,6 +40,11 @@ pub(super) struct Spectrum {
 /// A motion of unit length whose standard uncertainty exceeds ten metres is open. Far above what
 /// distances on a vehicle can leave uncertain, far below what rounding makes of an exact zero.
 const OPEN_MM: f64 = 1e4;
+/// Eigenvalues of N below this belong to open motions; `largest` is N's largest one, or a bound.
+fn open_below(largest: f64) -> f64 {
+    (1.0 / (OPEN_MM * OPEN_MM)).max(1e-11 * largest)
+}
+
 /// Cosine from which a motion counts as rigid.
 const SAME: f64 = 1.0 - 1e-7;
 
@@ -54,9 +59,41 @@ impl Spectrum {
                 lost: nothing(),
             };
         }
+        let basis = rigid_basis(system, at);
+        Spectrum::of_a_rigid_shape(&n, &basis).unwrap_or_else(|| Spectrum::of_any(n, &basis))
+    }
+
+    /// Where no motion of the shape is open, N with the open rigid motions filled in has an
+    /// inverse, and N^+ = (N + s R R')^-1 - R R' / s. That costs a third of the eigenvectors. The
+    /// trace of the inverse bounds its largest eigenvalue, so this refuses what it cannot vouch for.
+    fn of_a_rigid_shape(n: &DMatrix<f64>, basis: &DMatrix<f64>) -> Option<Spectrum> {
+        let size = n.nrows();
+        let open = open_below(n.trace());
+        let mut rigid = Vec::new();
+        if basis.ncols() > 0 {
+            let eigen = (basis.transpose() * n * basis).symmetric_eigen();
+            let motions = eigen.eigenvectors.column_iter();
+            rigid.extend(
+                (eigen.eigenvalues.iter().zip(motions))
+                    .filter(|(lambda, _)| **lambda <= open)
+                    .map(|(_, v)| basis * v),
+            );
+        }
+        let rigid = columns(size, &rigid);
+        let scale = n.trace() / size as f64;
+        let spread = &rigid * rigid.transpose();
+        let q = (n + &spread * scale).cholesky()?.inverse() - spread / scale;
+        (q.trace() < 1.0 / open).then(|| Spectrum {
+            q,
+            rigid,
+            lost: DMatrix::zeros(size, 0),
+        })
+    }
+
+    fn of_any(n: DMatrix<f64>, basis: &DMatrix<f64>) -> Spectrum {
+        let size = n.nrows();
         let eigen = n.symmetric_eigen();
-        let largest = eigen.eigenvalues.max();
-        let open = (1.0 / (OPEN_MM * OPEN_MM)).max(1e-11 * largest);
+        let open = open_below(eigen.eigenvalues.max());
         let mut scaled = DMatrix::zeros(size, size);
         let mut kernel = Vec::new();
         for (i, (lambda, v)) in (eigen
@@ -72,8 +109,7 @@ impl Spectrum {
             }
         }
         let q = &scaled * scaled.transpose();
-        let kernel = columns(size, &kernel);
-        let (rigid, lost) = split(&kernel, &rigid_basis(system, at));
+        let (rigid, lost) = split(&columns(size, &kernel), basis);
         Spectrum { q, rigid, lost }
     }
 
@@ -86,12 +122,14 @@ impl Spectrum {
         if !gram.iter().all(|c| c.is_finite() && c.abs() < 1e12) {
             return None;
         }
-        let s =
-            DMatrix::identity(system.size, system.size) - &self.rigid * gram * selected.transpose();
+        // S = I - G M with M = (G' E G)^-1 G' E of a few rows only.
+        let m = gram * selected.transpose();
+        let shift = &self.rigid * (&m * &self.q);
+        let both = &self.rigid * (&m * &self.q * m.transpose()) * self.rigid.transpose();
         Some(Spectrum {
-            q: &s * &self.q * s.transpose(),
+            q: &self.q - &shift - shift.transpose() + both,
             rigid: self.rigid.clone(),
-            lost: &s * &self.lost,
+            lost: &self.lost - &self.rigid * (&m * &self.lost),
         })
     }
 

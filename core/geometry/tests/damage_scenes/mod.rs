@@ -2,7 +2,7 @@
 //! `examples/damage_table.rs`.
 #![allow(dead_code)] // each user takes its own part
 
-use datumtrail_geometry::check::{Reading, Request, Target, check};
+use datumtrail_geometry::check::{Check, Reading, Request, Target, check};
 use datumtrail_geometry::damage::{Layout, Measured, SheetPoint};
 use datumtrail_geometry::frame::{Side, Vec3};
 use nalgebra::Rotation3;
@@ -42,14 +42,7 @@ pub fn sheet() -> Vec<Target> {
 }
 
 pub fn layout() -> Layout {
-    let point = |t: Target| SheetPoint {
-        name: t.point,
-        side: t.side,
-        spec: t.position_mm,
-        zone: None,
-        member: None,
-    };
-    Layout::propose(&sheet().into_iter().map(point).collect::<Vec<_>>())
+    Layout::propose(&sheet().iter().map(SheetPoint::from).collect::<Vec<_>>())
 }
 
 /// How the damage displaces a point: from its side (-1 left, +1 right) and position, mm.
@@ -121,6 +114,18 @@ pub fn rear_corner(_: &str, side: f64, x: Vec3) -> Vec3 {
     }
 }
 
+/// Left front driven back 14 mm, right front 6 mm, each side as one.
+pub fn each_side(_: &str, side: f64, x: Vec3) -> Vec3 {
+    Vec3::x() * if x.x < 400.0 { 10.0 - 4.0 * side } else { 0.0 }
+}
+
+/// Both ends struck: the front 10 mm back, the last two stations of both rear rails 8 mm forward.
+pub fn both_ends(_: &str, _: f64, x: Vec3) -> Vec3 {
+    let back = if x.x < 400.0 { 10.0 } else { 0.0 };
+    let forward = if x.x > 2800.0 { 8.0 } else { 0.0 };
+    Vec3::x() * (back - forward)
+}
+
 /// One point only.
 pub fn one_point(name: &str, _: f64, _: Vec3) -> Vec3 {
     if name == "E'" {
@@ -141,6 +146,11 @@ pub fn side_of(target: &Target) -> f64 {
 /// A survey of a van with that damage: built a little off the sheet, read with noise from an
 /// arbitrary place, set up on the six reference points of the cell. `noise` scales both.
 pub fn survey(damage: Damage, seed: u64, noise: f64) -> Measured {
+    measure(&sheet(), &readings(damage, seed, noise))
+}
+
+/// What the instrument read, in the order of the sheet.
+pub fn readings(damage: Damage, seed: u64, noise: f64) -> Vec<Reading> {
     let mut dice = ChaCha8Rng::seed_from_u64(seed);
     let mut vector = |size: f64| {
         Vec3::from_fn(|_, _| {
@@ -148,23 +158,45 @@ pub fn survey(damage: Damage, seed: u64, noise: f64) -> Measured {
             z * size * noise
         })
     };
-    let targets = sheet();
     let turn = Rotation3::from_euler_angles(0.4, -1.1, 2.3);
-    let readings: Vec<Reading> = targets
+    let read = |t: &Target| {
+        let displaced = damage(&t.point, side_of(t), t.position_mm);
+        let at = t.position_mm + displaced + vector(BUILD_SPREAD_MM) + vector(1.0 / 12_f64.sqrt());
+        let seen = turn * (at - Vec3::new(-1800.0, 2600.0, 900.0)) + vector(U_MM);
+        Reading::new(t.point.clone(), seen.into(), Some(U_MM))
+    };
+    sheet().iter().map(read).collect()
+}
+
+/// From readings to what damage and extent are read from, with zones and members proposed from
+/// that sheet.
+pub fn measure(targets: &[Target], readings: &[Reading]) -> Measured {
+    measure_from(targets, readings, &REFERENCES.map(String::from))
+}
+
+/// The same, set up on other reference points.
+pub fn measure_from(targets: &[Target], readings: &[Reading], references: &[String]) -> Measured {
+    let check = checked(targets, readings, references);
+    let layout = Layout::propose(&targets.iter().map(SheetPoint::from).collect::<Vec<_>>());
+    let measured = Measured::of_check(&check, &layout).expect("a sound covariance");
+    measured.expect("an uncertainty is stated")
+}
+
+/// A survey that is also set up on four points at the end that was not hit. With the cell alone,
+/// 0.9 m long, the ends of the van are known to 1.6 mm in height, and 3 mm can't be told there.
+pub fn wide_survey(damage: Damage, seed: u64, noise: f64, also: [&str; 4]) -> Measured {
+    let references: Vec<String> = REFERENCES
         .iter()
-        .map(|t| {
-            let displaced = damage(&t.point, side_of(t), t.position_mm);
-            let at =
-                t.position_mm + displaced + vector(BUILD_SPREAD_MM) + vector(1.0 / 12_f64.sqrt());
-            let seen = turn * (at - Vec3::new(-1800.0, 2600.0, 900.0)) + vector(U_MM);
-            Reading::new(t.point.clone(), seen.into(), Some(U_MM))
-        })
+        .chain(&also)
+        .map(|r| r.to_string())
         .collect();
-    let references: Vec<String> = REFERENCES.iter().map(|r| r.to_string()).collect();
-    let mut request = Request::new(&readings, &targets, &references);
+    measure_from(&sheet(), &readings(damage, seed, noise), &references)
+}
+
+/// The check of a survey with the van's build spread, without screening.
+pub fn checked(targets: &[Target], readings: &[Reading], references: &[String]) -> Check {
+    let mut request = Request::new(readings, targets, references);
     request.build_spread_mm = Some(BUILD_SPREAD_MM);
     request.options.screen = false;
-    let check = check(&request).expect("a survey that can be set up");
-    let measured = Measured::of_check(&check, &layout()).expect("a sound covariance");
-    measured.expect("an uncertainty is stated")
+    check(&request).expect("a survey that can be set up")
 }

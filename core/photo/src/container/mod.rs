@@ -6,13 +6,16 @@
 use std::io::{BufReader, ErrorKind, Read, Seek, SeekFrom};
 
 use jiff::Timestamp;
+use jiff::tz::Offset;
 
 use crate::kind::Kind;
-use crate::meta::{Dimensions, MetaError};
+use crate::meta::{Camera, Dimensions, MetaError};
 use crate::orientation::Orientation;
+use crate::time::{CameraTime, TimeSource};
 
 pub(crate) mod boxes;
 mod heif;
+pub(crate) mod items;
 mod jpeg;
 mod movie;
 mod png;
@@ -35,8 +38,12 @@ pub(crate) struct Facts {
     pub exif: Option<Vec<u8>>,
     /// The turn that the container itself prescribes; it then overrules Exif's.
     pub orientation: Option<Orientation>,
-    /// When a video says it was made.
-    pub created: Option<Timestamp>,
+    /// When the container says the picture or video was made.
+    pub created: Option<CameraTime>,
+    /// The camera, where the container itself names it.
+    pub camera: Camera,
+    /// Whether the container itself carries a position.
+    pub has_gps: bool,
     /// What could not be used, in words.
     pub warnings: Vec<String>,
 }
@@ -156,5 +163,15 @@ fn without_exif_name(block: Vec<u8>) -> Vec<u8> {
     match block.strip_prefix(b"Exif\0\0") {
         Some(rest) => rest.to_vec(),
         None => block,
+    }
+}
+
+/// A container's date that is in UTC by its standard.
+fn in_utc(created: Timestamp) -> CameraTime {
+    CameraTime {
+        civil: Offset::UTC.to_datetime(created),
+        offset: Some(Offset::UTC),
+        sub_sec_digits: 0,
+        source: TimeSource::Container,
     }
 }

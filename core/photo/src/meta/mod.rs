@@ -17,18 +17,19 @@ use std::io::{Cursor, Read, Seek, SeekFrom};
 
 use exif::{Exif, In, Tag};
 use jiff::Timestamp;
-use jiff::tz::Offset;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use crate::container::{self, Scan};
 use crate::kind::{HEAD_LEN, Kind};
 use crate::orientation::Orientation;
-use crate::time::{CameraTime, TimeSource};
+use crate::time::CameraTime;
 
+mod burst;
 mod text;
 mod times;
 
+pub(crate) use text::clean as clean_text;
 pub use times::{TimeNote, TimeProblem};
 
 /// What a file says about itself.
@@ -49,6 +50,8 @@ pub struct Meta {
     /// The satellites' time in UTC, for cross-checking only: it is that of the last fix,
     /// which may be old, and indoors is often missing.
     pub gps_time: Option<Timestamp>,
+    /// The burst that the file says it belongs to: the same text in each of its shots.
+    pub burst: Option<String>,
     /// Whether the file carries a position. The position itself is left in the original.
     pub has_gps: bool,
     /// Times and parts of times that are in the file but cannot be used.
@@ -218,9 +221,10 @@ pub fn read_meta<R: Read + Seek>(mut reader: R) -> Result<Meta, MetaError> {
         kind,
         dimensions: facts.dimensions,
         orientation: Orientation::default(),
-        camera: Camera::default(),
+        camera: std::mem::take(&mut facts.camera),
         taken: None,
         gps_time: None,
+        burst: None,
         has_gps: false,
         time_notes: Vec::new(),
         warnings: facts.warnings,
@@ -241,14 +245,8 @@ pub fn read_meta<R: Read + Seek>(mut reader: R) -> Result<Meta, MetaError> {
     if let Some(orientation) = facts.orientation {
         meta.orientation = orientation;
     }
-    if meta.taken.is_none() {
-        meta.taken = facts.created.map(|created| CameraTime {
-            civil: Offset::UTC.to_datetime(created),
-            offset: Some(Offset::UTC),
-            sub_sec_digits: 0,
-            source: TimeSource::Container,
-        });
-    }
+    meta.taken = meta.taken.or(facts.created);
+    meta.has_gps |= facts.has_gps;
     Ok(meta)
 }
 
@@ -309,6 +307,7 @@ impl Meta {
         }
         self.has_gps = exif.get_field(Tag::GPSLatitude, In::PRIMARY).is_some()
             && exif.get_field(Tag::GPSLongitude, In::PRIMARY).is_some();
+        self.burst = burst::of(exif);
         self.taken = times::taken(exif, &mut self.time_notes);
         self.gps_time = times::gps(exif, &mut self.time_notes);
     }

@@ -21,7 +21,7 @@ pub(super) fn field(exif: &Exif, tag: Tag) -> Option<String> {
 }
 
 /// Without outer space, control characters, or the marks that reorder text on screen.
-pub(super) fn clean(bytes: &[u8]) -> Option<String> {
+pub(crate) fn clean(bytes: &[u8]) -> Option<String> {
     let text = String::from_utf8_lossy(bytes);
     let kept: String = text.trim().chars().filter(|c| is_plain(*c)).collect();
     let cut: String = kept.trim().chars().take(MAX_CHARS).collect();

@@ -2,6 +2,10 @@
 //! and the examples that the outside checks run.
 #![allow(dead_code)] // each user takes its own part
 
+pub mod copies;
+pub mod distort;
+pub mod scene;
+
 use datumtrail_photo::write::{ExifFields, encode_block, exif_block, with_exif};
 use exif::experimental::Writer;
 use exif::{Field, In, Tag, Value};

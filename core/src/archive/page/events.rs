@@ -137,8 +137,9 @@ fn trams(trams: &TramStory) -> Markup {
         @for four in &trams.fours { p { (four.words) } }
         p.sub {
             (words::count(trams.readings.len(), "reading", "readings")) ", "
-            (words::list(&trams.authors)) ". "
-            @if !trams.instruments.is_empty() { (words::list(&trams.instruments)) ". " }
+            (words::list(&trams.authors))
+            @if !trams.instruments.is_empty() { ", with " (words::list(&trams.instruments)) }
+            ". "
             "Millimetres; true is from point to point, level is projected onto the datum plane. u is              the standard uncertainty of the difference."
         }
     };

@@ -59,6 +59,7 @@ fn extent(damage: &DamageStory) -> Markup {
     html! {
         @if !extents.is_empty() {
             h3 { "How far it went" }
+            @for line in &damage.reading.sentences { p { (line) } }
             p.sub { "Along each member, from the reference points outwards." }
             ul.facts-list {
                 @for one in told { li { (one.words) } }

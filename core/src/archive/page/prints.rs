@@ -24,6 +24,9 @@ pub fn print(story: &Story, photo: &PhotoStory, at: Option<&str>, glimpses: &Gli
                 @for note in &notes {
                     span.words { (note.text) span.sub { " " (note.author) } }
                 }
+                @if !photo.shows.is_empty() {
+                    span.words { "Shows the reading of " (words::list(&photo.shows)) "." }
+                }
                 @if let Some(why) = &photo.left_out {
                     span.words { "The original is not in this archive: " (why) }
                 }
@@ -67,8 +70,12 @@ fn small_print(photo: &PhotoStory) -> String {
         Certainty::Doubtful => format!("Stage not settled: {}.", photo.tie),
         _ => format!("{}.", capital(&photo.tie)),
     };
-    if photo.clock.is_empty() {
-        return format!("{tie} {}.", photo.camera);
+    let camera = match photo.clock.as_str() {
+        "" => format!("{}.", photo.camera),
+        clock => format!("{}, clock {clock}.", photo.camera),
+    };
+    match &photo.copy {
+        Some(copy) => format!("{tie} {camera} A copy: {}.", copy.differs),
+        None => format!("{tie} {camera}"),
     }
-    format!("{tie} {}, clock {}.", photo.camera, photo.clock)
 }

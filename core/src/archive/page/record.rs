@@ -150,7 +150,14 @@ fn archive(story: &Story) -> Markup {
                     ": the dimension sheet as it was loaded (" (sheet.file) ")"
                 }
             }
-            li { "photos/: the originals, byte for byte, in stage order" }
+            @let copies = story.photos.iter().filter(|p| p.copy.is_some()).count();
+            li {
+                "photos/: the originals, byte for byte, in stage order"
+                @if copies > 0 {
+                    "; " (copies) " of them as copies that leave something out, as each one's small \
+                     print says, while the original stays in the shop"
+                }
+            }
         }
         dl.facts.ids {
             div { dt { "Job" } dd { code { (story.head.job) } } }

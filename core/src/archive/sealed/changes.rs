@@ -23,10 +23,10 @@ const MAPS: [(&str, &str); 14] = [
     (record::Move::MAP, record::Move::WORD),
     (record::Photo::MAP, record::Photo::WORD),
     (record::Tie::MAP, record::Tie::WORD),
+    (record::Picture::MAP, record::Picture::WORD),
     (record::ClockPoint::MAP, record::ClockPoint::WORD),
     (record::Note::MAP, record::Note::WORD),
     (record::Tick::MAP, record::Tick::WORD),
-    (record::Withdrawal::MAP, record::Withdrawal::WORD),
 ];
 
 /// The longest description of a record, characters.

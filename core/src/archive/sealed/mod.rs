@@ -24,9 +24,11 @@
 //! | `moves` | decided by one of its surveys |
 //! | `photos` | that tie to the stage for certain, by inference, or because a person said so |
 //! | `ties` `clocks` | of those photos; of their cameras |
+//! | `pictures` | which of those photos shows which reading, and of which photo a reading of the stage |
 //! | `notes` `ticks` | of the stage or of its photos; those of no stage, made while it was open |
 //!
-//! Records that no longer count are in it too: that they were withdrawn is part of the record.
+//! Records that no longer count are in it too: that they were withdrawn is part of the record. What
+//! is covered in copies that leave the shop (`covers`) is not in it: it says nothing about the stage.
 //!
 //! # Keeping it
 //! The form is kept as the text that was signed, never made again from the document to be compared
@@ -102,7 +104,7 @@ impl Collector<'_> {
         self.put(&view.releases, |r| released.contains(&r.id))?;
 
         let surveys = self.put(&view.surveys, |s| s.body.stage == stage)?;
-        self.put(&view.readings, |r| surveys.contains(&r.body.survey))?;
+        let readings = self.put(&view.readings, |r| surveys.contains(&r.body.survey))?;
         let trams = self.put(&view.trams, |t| t.body.stage == stage)?;
         self.put(&view.moves, |m| surveys.contains(&m.body.survey))?;
         if !surveys.is_empty() || !trams.is_empty() {
@@ -114,6 +116,9 @@ impl Collector<'_> {
         let photos = self.put(&view.photos, |p| tied(&p.id))?;
         self.put(&view.ties, |t| {
             t.body.stage == stage || photos.contains(&t.body.photo)
+        })?;
+        self.put(&view.pictures, |p| {
+            photos.contains(&p.body.photo) || readings.contains(&p.body.reading)
         })?;
         let of_stage = view.photos.iter().filter(|p| photos.contains(&p.id));
         let cameras: BTreeSet<&str> = of_stage.map(|p| p.body.camera.as_str()).collect();

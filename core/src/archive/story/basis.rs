@@ -111,15 +111,15 @@ fn general(survey: &record::Survey) -> Option<String> {
 }
 
 /// What was done with the readings before the set-up was found, each a sentence.
-pub(super) fn gathered(gathered: &Gathered, several: bool) -> Vec<String> {
-    let mut said = at_twenty(&gathered.corrected_to_20, several);
+pub(super) fn gathered(gathered: &Gathered, set_ups: usize) -> Vec<String> {
+    let mut said = at_twenty(&gathered.corrected_to_20, set_ups);
     said.extend(gathered.joints.iter().map(joint));
     said.extend(repeats(&gathered.repeats));
     said
 }
 
 /// One sentence for all set-ups of one temperature.
-fn at_twenty(all: &[AtTwenty], several: bool) -> Vec<String> {
+fn at_twenty(all: &[AtTwenty], set_ups: usize) -> Vec<String> {
     let same = |a: &AtTwenty, b: &AtTwenty| a.temperature == b.temperature;
     let said = all.chunk_by(same).filter_map(|group| {
         let stated = group.first()?.temperature;
@@ -127,10 +127,11 @@ fn at_twenty(all: &[AtTwenty], several: bool) -> Vec<String> {
             Material::Steel => "steel, 12 millionths of a length for each degree",
             Material::Aluminium => "aluminium, 23 millionths of a length for each degree",
         };
-        let set_ups: Vec<&str> = group.iter().map(|at| at.survey.short()).collect();
-        let whose = match several {
-            true => format!("The readings of {}", words::list(&set_ups)),
-            false => "The readings".to_owned(),
+        let whose = if group.len() == set_ups {
+            "The readings".to_owned()
+        } else {
+            let some: Vec<&str> = group.iter().map(|at| at.survey.short()).collect();
+            format!("The readings of set-up {}", words::list(&some))
         };
         let celsius = words::stated(stated.celsius);
         Some(format!(

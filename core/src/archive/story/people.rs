@@ -149,6 +149,8 @@ fn stamps(view: &JobView) -> Vec<&Stamp> {
         .chain(of(&view.trams))
         .chain(of(&view.moves))
         .chain(of(&view.photos))
+        .chain(of(&view.covers))
+        .chain(of(&view.pictures))
         .chain(of(&view.notes))
         .chain(of(&view.ticks))
         .chain(of(&view.releases))

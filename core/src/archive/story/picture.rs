@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use super::NoteStory;
+use crate::archive::outgoing::Copy;
 use crate::archive::words;
 use crate::job::plan::Plan;
 use crate::job::record::{self, RecordId};
@@ -48,6 +49,8 @@ pub struct PhotoStory {
     pub has_gps: bool,
     /// Notes about it.
     pub notes: Vec<RecordId>,
+    /// The readings that it shows, as a person said: `R in Fit survey`.
+    pub shows: Vec<String>,
     pub added: String,
     pub added_by: String,
     pub withdrawn: Option<Withdrawn>,
@@ -60,7 +63,9 @@ pub struct PhotoStory {
     pub file: Option<String>,
     /// Where the small copy does.
     pub preview: Option<String>,
-    /// Why the original is not in the archive.
+    /// How the file in the archive differs from the original, where it does.
+    pub copy: Option<Copy>,
+    /// Why it is not in the archive.
     pub left_out: Option<String>,
 }
 
@@ -150,6 +155,7 @@ fn one(
         clock: tied.map_or_else(String::new, clock_words),
         has_gps: body.has_gps,
         notes: Vec::new(),
+        shows: shows(view, plan, &photo.id),
         added: photo.stamp.at.clone(),
         added_by: view.author(&photo.stamp),
         withdrawn: photo.withdrawn.clone(),
@@ -158,8 +164,24 @@ fn one(
         no_preview: body.no_preview.clone(),
         file: None,
         preview: None,
+        copy: None,
         left_out: None,
     }
+}
+
+/// The readings that count and that a photo shows.
+fn shows(view: &JobView, plan: &Plan, photo: &RecordId) -> Vec<String> {
+    let of_photo = view.pictures.iter();
+    let of_photo = of_photo.filter(|p| p.stands() && p.body.photo == *photo);
+    of_photo
+        .filter_map(|picture| {
+            let shown = |r: &&Entry<record::Reading>| r.id == picture.body.reading && r.stands();
+            let reading = view.readings.iter().find(shown)?;
+            let survey = view.surveys.iter().find(|s| s.id == reading.body.survey)?;
+            let title = plan.title_of(&survey.body.stage);
+            Some(format!("{} in {title}", reading.body.point))
+        })
+        .collect()
 }
 
 fn certainty(tie: &Tie) -> Certainty {

@@ -83,6 +83,14 @@ pub(super) fn tell(view: &JobView, plan: &Plan) -> Vec<Struck> {
         format!("{}: {}", survey_name(&m.survey), m.words)
     });
     of(view, &view.photos, &mut all, |p| p.name.clone());
+    of(view, &view.covers, &mut all, |c| {
+        format!("a part of {}", photo_name(&c.photo))
+    });
+    of(view, &view.pictures, &mut all, |p| {
+        let reading = view.readings.iter().find(|r| r.id == p.reading);
+        let point = reading.map_or("a point", |r| r.body.point.as_str());
+        format!("{} shows the reading of {point}", photo_name(&p.photo))
+    });
     of(view, &view.notes, &mut all, |n| n.text.clone());
     of(view, &view.ticks, &mut all, |t| t.check.clone());
     of(view, &view.ties, &mut all, |t| {

@@ -123,7 +123,7 @@ fn one(view: &JobView, survey: &Entry<record::Survey>, name: String) -> SurveySt
         Ok(measured) => {
             let report = measured.report();
             let set_up = report.setup;
-            story.gathered = basis::gathered(&measured.gathered, !story.set_ups.is_empty());
+            story.gathered = basis::gathered(&measured.gathered, story.set_ups.len() + 1);
             story.could_be_missed = set_up.hidden.as_ref().map(ToString::to_string);
             story.warnings = set_up.warnings.iter().map(ToString::to_string).collect();
             story.tally = Some(tally::tally(&report));

@@ -115,7 +115,9 @@ pub(super) fn tell(
     stages: &[StageState],
     sheet: Option<&Sheet>,
 ) -> Vec<TramStory> {
-    let mut groups: Vec<((&str, usize), Vec<&Entry<record::Tram>>)> = Vec::new();
+    /// A stage and one of its times, with what was recorded then.
+    type Group<'v> = ((&'v str, usize), Vec<&'v Entry<record::Tram>>);
+    let mut groups: Vec<Group<'_>> = Vec::new();
     for entry in tram::standing(view, None) {
         let place = (entry.body.stage.as_str(), span_at(stages, entry));
         match groups.iter_mut().find(|(known, _)| *known == place) {

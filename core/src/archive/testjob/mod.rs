@@ -89,6 +89,7 @@ impl Bench {
         let options = ExportOptions {
             organization: Some("Lanternfish Body & Frame".into()),
             allow_missing: false,
+            with_location: false,
         };
         self.job()
             .await
@@ -197,7 +198,9 @@ impl Bench {
             picture(&folder, "nowhere.jpg", 6, None),
         ];
         self.now(12, 40);
-        let outcomes = job.add_photos(paths, None, |_| {}).await?;
+        let outcomes = job
+            .add_photos(paths, &crate::shop::PhotoOptions::default(), |_| {})
+            .await?;
         let id = |index: usize| match &outcomes[index].result {
             PhotoResult::Added { id, .. } => id.clone(),
             other => panic!("{other:?}"),

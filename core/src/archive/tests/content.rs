@@ -142,6 +142,37 @@ async fn the_story_is_told_honestly() {
 }
 
 #[tokio::test]
+async fn the_crate_describes_every_file() {
+    let bench = Bench::new().await;
+    let path = bench.path("a.zip");
+    bench.export("a.zip").await.unwrap();
+    let described: serde_json::Value = serde_json::from_str(&text_of(&path, file::CRATE)).unwrap();
+    let graph = described["@graph"].as_array().unwrap();
+    let by_id = |id: &str| graph.iter().find(|e| e["@id"] == id).unwrap();
+    let parts = by_id("./")["hasPart"].as_array().unwrap();
+    let parts: Vec<&str> = parts.iter().map(|p| p["@id"].as_str().unwrap()).collect();
+    let bag = BagReader::open(&path).unwrap();
+    for there in bag.payload().map(|f| f.path) {
+        let small_copy = there.starts_with(file::PREVIEWS);
+        if !small_copy && there != file::CRATE {
+            assert!(parts.contains(&names::as_link(there).as_str()), "{there}");
+        }
+    }
+    assert_eq!(parts.len(), bag.payload().count() - 6 - 1);
+    // Whatever is referred to is there, once.
+    let mut ids: Vec<&str> = graph.iter().map(|e| e["@id"].as_str().unwrap()).collect();
+    ids.sort_unstable();
+    let all = ids.len();
+    ids.dedup();
+    assert_eq!(ids.len(), all);
+    assert!(parts.iter().all(|part| ids.contains(part)));
+    assert_eq!(by_id("#shop")["name"], "Lanternfish Body & Frame");
+    let photo = graph.iter().find(|e| e["name"] == "weld one.jpg").unwrap();
+    assert_eq!(photo["dateCreated"], "2031-05-06T11:45:00+01:00");
+    bench.shop.close().await;
+}
+
+#[tokio::test]
 async fn the_page_stands_alone_and_runs_nothing() {
     let bench = Bench::new().await;
     let path = bench.path("a.zip");

@@ -2,6 +2,7 @@
 
 use super::{json_of, text_of};
 use crate::Error;
+use crate::archive::export::ExportOptions;
 use crate::archive::testjob::Bench;
 use crate::archive::{export, file, verify};
 
@@ -54,7 +55,9 @@ async fn missing_photos_are_named_and_only_left_out_when_asked() {
 
     let told = content();
     let all = arrivals(&told);
-    let error = told.write(&path, false, all.into_iter()).unwrap_err();
+    let error = told
+        .write(&path, &missing_allowed(false), all.into_iter())
+        .unwrap_err();
     assert_eq!(error.blame(), crate::error::Blame::Damage);
     assert!(error.to_string().contains("scan.jpg"), "{error}");
     assert!(!path.exists());
@@ -62,12 +65,14 @@ async fn missing_photos_are_named_and_only_left_out_when_asked() {
     // A sender that stops half way leaves no archive either.
     let told = content();
     let some = arrivals(&told).into_iter().skip(1).take(2);
-    assert!(told.write(&path, true, some).is_err());
+    assert!(told.write(&path, &missing_allowed(true), some).is_err());
     assert!(!path.exists());
 
     let told = content();
     let all = arrivals(&told);
-    let summary = told.write(&path, true, all.into_iter()).unwrap();
+    let summary = told
+        .write(&path, &missing_allowed(true), all.into_iter())
+        .unwrap();
     assert_eq!(
         (summary.photos, summary.left_out[0].name.as_str()),
         (5, "scan.jpg")
@@ -79,4 +84,11 @@ async fn missing_photos_are_named_and_only_left_out_when_asked() {
     assert!(page.contains("The bytes of 1 photo are not in this archive: scan.jpg."));
     assert_eq!(json_of(&path)["photos"][0]["file"], serde_json::Value::Null);
     bench.shop.close().await;
+}
+
+fn missing_allowed(allow_missing: bool) -> ExportOptions {
+    ExportOptions {
+        allow_missing,
+        ..ExportOptions::default()
+    }
 }

@@ -55,6 +55,7 @@ impl Check {
             file::JOB_JSON,
             file::DOCUMENT,
             file::PLAN,
+            file::CRATE,
         ];
         let there: Vec<String> = self.reader.payload().map(|f| f.path.to_owned()).collect();
         for name in wanted {

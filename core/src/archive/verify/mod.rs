@@ -40,6 +40,9 @@ pub struct Verification {
     pub program: Option<String>,
     /// Photos whose identity was compared and found right.
     pub photos: usize,
+    /// Of these, copies: without position, names and serial numbers, or with covered parts. The
+    /// originals are in the shop.
+    pub copies: usize,
     /// Lines of `measurements.csv` that were computed again.
     pub measurements: usize,
     /// What is wrong beyond the bag.
@@ -130,6 +133,7 @@ pub fn verify(path: &Path) -> Result<Verification> {
             job: None,
             name: None,
             photos: 0,
+            copies: 0,
             measurements: 0,
             findings: Vec::new(),
             notes: Vec::new(),

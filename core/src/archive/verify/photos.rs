@@ -28,8 +28,17 @@ impl Check {
         let mut wanted: Vec<(String, BlobId, bool)> = Vec::new();
         for photo in &view.photos {
             let place = |key: &str| told.get(photo.id.0.as_str())?.get(key)?.as_str();
+            let copy = told.get(photo.id.0.as_str()).and_then(|p| p.get("copy"));
+            let told_of_copy = |key: &str| copy?.get(key)?.as_str();
             match (place("file"), place("left_out")) {
-                (Some(path), _) => wanted.push((path.to_owned(), photo.body.blob.clone(), true)),
+                (Some(path), _) => {
+                    let blob = told_of_copy("blob").map(|blob| BlobId(blob.to_owned()));
+                    if blob.is_some() {
+                        self.found.copies += 1;
+                    }
+                    let blob = blob.unwrap_or_else(|| photo.body.blob.clone());
+                    wanted.push((path.to_owned(), blob, true));
+                }
                 (None, Some(why)) => self.found.notes.push(format!(
                     "the photo {} was left out when the archive was written: {}",
                     words::one_line(&photo.body.name),
@@ -38,8 +47,13 @@ impl Check {
                 (None, None) if story.is_some() => self.untold(&photo.id, &photo.body.name),
                 (None, None) => {}
             }
-            if let (Some(path), Some(preview)) = (place("preview"), &photo.body.preview) {
-                wanted.push((path.to_owned(), preview.clone(), false));
+            // A covered copy has a small picture of its own.
+            let small = place("preview_blob").map(|blob| BlobId(blob.to_owned()));
+            if let (Some(path), Some(preview)) = (
+                place("preview"),
+                small.or_else(|| photo.body.preview.clone()),
+            ) {
+                wanted.push((path.to_owned(), preview, false));
             }
         }
         if story.is_some() {

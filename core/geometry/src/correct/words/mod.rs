@@ -8,24 +8,66 @@ mod why_not;
 
 pub(crate) use phrases::join;
 pub use phrases::{NOTHING_MM, deviation, displacement, too_far};
-use phrases::{line_in_words, way_in_words};
+use phrases::{line_in_words, main_axis, way_in_words};
 pub use why_not::{minimax, why_not};
 
 use super::{AchievedPoint, Afterwards, Allowed, LeftAlone, Move, Part, PartPoint};
 use crate::frame::{Axis, Vec3, direction};
 
-/// The push, as one sentence: how far the middle of the part goes.
+/// The push, as one sentence: how far the middle of the part goes. A slide that is not along one of
+/// the vehicle's axes is told along its own line first.
 pub fn push(part: &Part, answer: &Move) -> String {
-    match displacement(answer.rigid.translation, part.side()) {
-        Some(way) => format!("Push the part {way}."),
-        None => "The middle of the part stays where it is.".into(),
+    match answer.allowed {
+        Allowed::Slide { along } if main_axis(along).is_none() => {
+            slide(part, answer, "the slide", "the slide")
+        }
+        _ => match displacement(answer.rigid.translation, part.side()) {
+            Some(way) => format!("Push the part {way}."),
+            None => "The middle of the part stays where it is.".into(),
+        },
     }
 }
 
+/// The slide along a line between two named points, given to [`Allowed::along`] in this order:
+/// "Push the part 6.2 mm along the line from A to H: 6.0 mm rearward and 1.5 mm up." Towards the
+/// first point it is the line from H to A. Where a turn is allowed too, this is the slide alone.
+/// For a free move, what [`push`] says.
+pub fn push_along(part: &Part, answer: &Move, from: &str, to: &str) -> String {
+    match answer.allowed {
+        Allowed::Free => push(part, answer),
+        _ => slide(
+            part,
+            answer,
+            &format!("the line from {from} to {to}"),
+            &format!("the line from {to} to {from}"),
+        ),
+    }
+}
+
+fn slide(part: &Part, answer: &Move, forth: &str, back: &str) -> String {
+    let push = match answer.allowed {
+        Allowed::SlideAndTurn { through, .. } => answer.rigid.displacement(through),
+        _ => answer.rigid.translation,
+    };
+    let size = answer.slide_mm().unwrap_or(0.0);
+    if size.abs() < NOTHING_MM {
+        return format!("The part stays where it is along {forth}.");
+    }
+    let line = if size > 0.0 { forth } else { back };
+    let way = displacement(push, part.side()).map_or(String::new(), |way| format!(": {way}"));
+    format!("Push the part {:.1} mm along {line}{way}.", size.abs())
+}
+
 /// The turn, as one sentence for each axis about which it moves any point by a tenth; empty for a
-/// pure push.
+/// pure push. A turn about a stated axis that is none of the vehicle's is one sentence, with the
+/// point that it takes farthest.
 pub fn turn(part: &Part, answer: &Move) -> Vec<String> {
     let centre = part.centroid();
+    if let Allowed::SlideAndTurn { axis, .. } = answer.allowed
+        && main_axis(axis).is_none()
+    {
+        return turn_about_its_axis(part, answer).into_iter().collect();
+    }
     let about = |axis: Axis| {
         let spin = axis.unit() * answer.rigid.rotation[axis.index()];
         let (along, effect) = ends_to_watch(part, axis);
@@ -47,6 +89,18 @@ pub fn turn(part: &Part, answer: &Move) -> Vec<String> {
         ))
     };
     Axis::ALL.into_iter().filter_map(about).collect()
+}
+
+fn turn_about_its_axis(part: &Part, answer: &Move) -> Option<String> {
+    let goes = |p: &PartPoint| answer.rigid.rotation.cross(&(p.position - part.centroid()));
+    let by_size = |a: &&PartPoint, b: &&PartPoint| goes(a).norm().total_cmp(&goes(b).norm());
+    let farthest = part.points().iter().max_by(by_size)?;
+    let way = displacement(goes(farthest), farthest.side)?;
+    Some(format!(
+        "Turn it {:.2}\u{b0} about the stated axis, so that {} goes {way}.",
+        answer.rigid.angle().to_degrees(),
+        farthest.name
+    ))
 }
 
 /// How far each point goes in all, push and turn together.
@@ -280,6 +334,82 @@ mod tests {
         );
         let lines = expected(&best_move(&p, &slide).unwrap());
         assert!(lines[1].contains("uncertainty not stated"), "{}", lines[1]);
+    }
+
+    #[test]
+    fn an_oblique_slide_is_told_along_its_own_line() {
+        // 6.0 mm rearward and 1.5 mm up: 6.2 mm along a line that climbs one in four.
+        let p = part(Side::Right, &[[-6.0, 0.0, -1.5]; 3]);
+        let (a, h) = (
+            Vec3::new(3200.0, 530.0, 410.0),
+            Vec3::new(3600.0, 530.0, 510.0),
+        );
+        let answer = best_move(&p, &Allowed::along(a, h).unwrap()).unwrap();
+        assert!((answer.slide_mm().unwrap() - 38.25_f64.sqrt()).abs() < 1e-9);
+        assert_eq!(answer.turn_rad(), None);
+        let way = "6.0 mm rearward and 1.5 mm up.";
+        assert_eq!(
+            push_along(&p, &answer, "A", "H"),
+            format!("Push the part 6.2 mm along the line from A to H: {way}")
+        );
+        assert_eq!(
+            push(&p, &answer),
+            format!("Push the part 6.2 mm along the slide: {way}")
+        );
+        let answer = best_move(&p, &Allowed::along(h, a).unwrap()).unwrap();
+        assert!(answer.slide_mm().unwrap() < 0.0);
+        assert_eq!(
+            push_along(&p, &answer, "H", "A"),
+            format!("Push the part 6.2 mm along the line from A to H: {way}")
+        );
+        let p = part(Side::Right, &[[0.0; 3]; 3]);
+        let answer = best_move(&p, &Allowed::along(h, a).unwrap()).unwrap();
+        assert_eq!(
+            push_along(&p, &answer, "H", "A"),
+            "The part stays where it is along the line from H to A."
+        );
+    }
+
+    #[test]
+    fn a_slide_with_a_turn_is_told_in_its_own_terms() {
+        // About an oblique hinge by 0.01 rad, and 5 mm along the length: to be undone.
+        let still = part(Side::Right, &[[0.0; 3]; 3]);
+        let (from, to) = (
+            Vec3::new(3200.0, 530.0, 410.0),
+            Vec3::new(3200.0, 630.0, 510.0),
+        );
+        let turn = Rotation3::new((to - from).normalize() * 0.01);
+        let off = still.points().iter().map(|p| {
+            let slid_back = p.target - from - Vec3::x() * 5.0;
+            <[f64; 3]>::from(from + turn * slid_back - p.target)
+        });
+        let p = part(Side::Right, &off.collect::<Vec<_>>());
+        let allowed = Allowed::slide_along(Axis::Length)
+            .turning_about(from, to)
+            .unwrap();
+        let answer = best_move(&p, &allowed).unwrap();
+        assert!(answer.points.iter().all(|p| p.deviation.norm() < 1e-6));
+        assert!(
+            (answer.slide_mm().unwrap() - 5.0).abs() < 1e-6,
+            "{:?}",
+            answer.slide_mm()
+        );
+        assert!((answer.turn_rad().unwrap() + 0.01).abs() < 1e-6);
+        let said = turn_of(&p, &answer);
+        assert!(
+            said.starts_with("Turn it 0.57\u{b0} about the stated axis, so that R"),
+            "{said}"
+        );
+        assert!(
+            push_along(&p, &answer, "A", "H").starts_with("Push the part 5.0 mm along"),
+            "{}",
+            push_along(&p, &answer, "A", "H")
+        );
+        assert!(Allowed::Free.turning_about(from, from).is_err());
+    }
+
+    fn turn_of(part: &Part, answer: &Move) -> String {
+        turn(part, answer).remove(0)
     }
 
     #[test]

@@ -34,7 +34,7 @@ pub fn too_far(axis: Axis, component: f64, side: Side) -> String {
     }
 }
 
-fn main_axis(v: Vec3) -> Option<Axis> {
+pub(super) fn main_axis(v: Vec3) -> Option<Axis> {
     let v = v.try_normalize(0.0)?;
     Axis::ALL
         .into_iter()

@@ -20,36 +20,50 @@ pub(super) struct Round {
 }
 
 impl Round {
-    pub fn run(system: &System, at: &mut Vec<Vec3>, onto: &Onto) -> Result<Round, NetworkError> {
-        let mut chi2 = system.settle(at, Loss::Square)?;
-        let mut spectrum = Spectrum::of(system, at, system.normal(at, Loss::Square).0);
-        if spectrum.rigid.ncols() > 0 {
-            // Laying moves every point along straight lines; a second pass takes up their bend.
-            for _ in 0..10 {
-                let twist = spectrum.twist(system, at, &onto.stated);
-                if twist.amax() < 1e-8 {
-                    break;
-                }
-                *at = system.moved(at, &twist);
-                chi2 = system.settle(at, Loss::Square)?;
-                spectrum = Spectrum::of(system, at, system.normal(at, Loss::Square).0);
-            }
-            spectrum = match spectrum.laid_onto(system, &onto.places) {
-                Some(laid) => laid,
-                None if onto.asked => {
-                    return Err(NetworkError::CannotLay {
-                        freedoms: spectrum.rigid.ncols(),
-                    });
-                }
-                None => spectrum,
-            };
-        }
+    /// Settles and judges. Which frame a free network lies in changes no judgement, so it is laid
+    /// only in the end.
+    pub fn run(system: &System, at: &mut Vec<Vec3>) -> Result<Round, NetworkError> {
+        let chi2 = system.settle(at, Loss::Square)?;
+        let spectrum = Spectrum::of(system, at, system.normal(at, Loss::Square).0);
         let judged = judge::judge(system, at, &spectrum);
         Ok(Round {
             chi2,
             spectrum,
             judged,
         })
+    }
+
+    /// Lays a free network onto the stated positions.
+    pub fn lay(
+        &mut self,
+        system: &System,
+        at: &mut Vec<Vec3>,
+        onto: &Onto,
+    ) -> Result<(), NetworkError> {
+        if self.spectrum.rigid.ncols() == 0 {
+            return Ok(());
+        }
+        // Laying moves every point along straight lines; a second pass takes up their bend.
+        for _ in 0..10 {
+            let twist = self.spectrum.twist(system, at, &onto.stated);
+            if twist.amax() < 1e-8 {
+                break;
+            }
+            *at = system.moved(at, &twist);
+            self.chi2 = system.settle(at, Loss::Square)?;
+            self.spectrum = Spectrum::of(system, at, system.normal(at, Loss::Square).0);
+        }
+        match self.spectrum.laid_onto(system, &onto.places) {
+            Some(laid) => self.spectrum = laid,
+            None if onto.asked => {
+                return Err(NetworkError::CannotLay {
+                    freedoms: self.spectrum.rigid.ncols(),
+                });
+            }
+            None => {}
+        }
+        self.judged = judge::judge(system, at, &self.spectrum);
+        Ok(())
     }
 
     /// All that is said about the network, from its last adjustment.

@@ -23,7 +23,6 @@ const MOST_ADJUSTMENTS: usize = 100;
 #[derive(Clone)]
 pub(super) struct Search<'a> {
     system: System<'a>,
-    onto: Onto,
     at: Vec<Vec3>,
     round: Round,
     critical: f64,
@@ -35,15 +34,13 @@ impl<'a> Search<'a> {
     pub(super) fn new(
         network: &'a Network,
         mut at: Vec<Vec3>,
-        onto: Onto,
         alpha: f64,
     ) -> Result<Search<'a>, NetworkError> {
         let system = System::new(network);
-        let round = Round::run(&system, &mut at, &onto)?;
+        let round = Round::run(&system, &mut at)?;
         let critical = critical_w(&round.judged, alpha);
         Ok(Search {
             system,
-            onto,
             at,
             round,
             critical,
@@ -62,7 +59,7 @@ impl<'a> Search<'a> {
 
     fn adjust(&mut self) -> Result<(), NetworkError> {
         self.adjustments += 1;
-        self.round = Round::run(&self.system, &mut self.at, &self.onto)?;
+        self.round = Round::run(&self.system, &mut self.at)?;
         Ok(())
     }
 
@@ -214,15 +211,17 @@ impl<'a> Search<'a> {
             && judge::can_spare(figures, &self.system, &self.at, spectrum)
     }
 
-    /// `power`: the chance with which a smallest detectable blunder is found.
-    pub(super) fn finish(self, power: f64) -> Solution {
-        (self.round).finish(
+    /// Lays the network and says all there is to say. `power`: the chance with which a smallest
+    /// detectable blunder is found.
+    pub(super) fn finish(mut self, onto: &Onto, power: f64) -> Result<Solution, NetworkError> {
+        self.round.lay(&self.system, &mut self.at, onto)?;
+        Ok((self.round).finish(
             &self.system,
             &self.at,
             self.critical,
             power,
             self.contradictions,
-        )
+        ))
     }
 }
 
