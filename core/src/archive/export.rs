@@ -16,7 +16,7 @@ use serde::Serialize;
 
 use super::outgoing;
 use super::page::{self, Glimpses};
-use super::story::{Story, Telling};
+use super::story::{Story, Telling, sheet};
 use super::{CAUTIONS, PROGRAM, bag_error, file, names, tables, words};
 use crate::error::{Error, Result};
 use crate::job::plan::{self, Plan};
@@ -156,6 +156,7 @@ impl Content {
             (file::README, self.readme()),
             (file::MEASUREMENTS, tables::measurements(&self.view)?),
             (file::READINGS, tables::readings(&self.view)?),
+            (file::TRAMS, tables::trams(&self.view)?),
             (file::JOB_JSON, self.json()?),
             (file::PLAN, plan_text(&self.view).to_owned()),
         ];
@@ -163,13 +164,10 @@ impl Content {
             bag.add_payload(name, text.as_bytes(), Compression::Deflated)
                 .map_err(bag_error)?;
         }
-        if let Some(sheet) = self.view.sheet() {
-            bag.add_payload(
-                file::SHEET,
-                sheet.body.text.as_bytes(),
-                Compression::Deflated,
-            )
-            .map_err(bag_error)?;
+        for (name, sheet) in sheet::files(&self.view) {
+            let text = sheet.body.text.as_bytes();
+            bag.add_payload(&name, text, Compression::Deflated)
+                .map_err(bag_error)?;
         }
         // Automerge compresses by itself.
         bag.add_payload(
@@ -380,6 +378,7 @@ mod tests {
             file::TIMELINE,
             file::MEASUREMENTS,
             file::READINGS,
+            file::TRAMS,
             file::JOB_JSON,
             file::DOCUMENT,
             file::SHEET,

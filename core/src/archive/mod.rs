@@ -7,9 +7,10 @@
 //!   README.txt          what each file is, in plain words
 //!   measurements.csv    every deviation with its uncertainty, limit and verdict
 //!   readings.csv        the readings as observed, in the instrument's own frame
+//!   trams.csv           the tram readings, and each against the sheet
 //!   job.json            all of it for programs: the story told here, and every record
 //!   job.automerge       the document with its whole history
-//!   sheet.csv           the dimension sheet as it was loaded
+//!   sheet.csv           the dimension sheet as it was loaded; sheet-2.csv and so on what was added
 //!   plan.toml           the stages and hold points
 //!   photos/NN-STAGE/NNN-TIME-NAME   the originals, byte for byte
 //!   previews/NNN.jpg    small copies, for the page only
@@ -18,10 +19,11 @@
 //! | module | what it is |
 //! |---|---|
 //! | [`story`] | the whole job as one derived, serialisable story; no HTML |
-//! | [`tables`] | measurements and readings as CSV |
+//! | [`tables`] | measurements, readings and tram readings as CSV |
 //! | [`page`] | the story as `timeline.html` |
 //! | `names` | where each photo lies in the bag |
 //! | [`export`] | puts the bag together |
+//! | [`sealed`] | what a seal covers of a stage, and what has changed since |
 //! | [`mod@verify`] | checks one, to the last byte and back to the readings |
 //! | [`words`] | numbers, times and directions as people read them |
 
@@ -29,6 +31,7 @@ pub mod export;
 mod names;
 pub(crate) mod outgoing;
 pub mod page;
+pub mod sealed;
 pub mod story;
 pub mod tables;
 #[cfg(test)]
@@ -60,6 +63,7 @@ pub mod file {
     pub const README: &str = "README.txt";
     pub const MEASUREMENTS: &str = "measurements.csv";
     pub const READINGS: &str = "readings.csv";
+    pub const TRAMS: &str = "trams.csv";
     pub const JOB_JSON: &str = "job.json";
     pub const DOCUMENT: &str = "job.automerge";
     pub const SHEET: &str = "sheet.csv";

@@ -1,19 +1,13 @@
-//! The time line: stages, surveys, notes, and the photos that hang from it.
+//! The time line: stages in order, and what happened in each.
 
 use maud::{Markup, html};
 
-use super::picture::{self, Shown};
-use super::shapes::emblem;
-use super::top::of_tally;
-use super::{Glimpses, section};
-use crate::archive::names::as_link;
-use crate::archive::story::{
-    Certainty, Chapter, Checked, Deviation, Event, EventKind, Gate, PhotoStory, Story, SurveyStory,
-};
+use super::picture::Shown;
+use super::prints::print;
+use super::{Glimpses, events, section};
+use crate::archive::story::{Chapter, Event, EventKind, Gate, Story};
 use crate::archive::words;
 
-/// How many points a list in the time line names.
-const NAMED: usize = 8;
 /// A note with more characters than this gets twice the room.
 const LONG: usize = 240;
 
@@ -70,11 +64,7 @@ fn chapter(told: &Told<'_>, chapter: &Chapter) -> Markup {
                         @for event in events { (hanging(told, event, &day)) }
                     }
                 }
-                Group::Survey(event) => {
-                    @if let Some(survey) = told.story.survey(&event.record) {
-                        (self::survey(told, survey))
-                    }
-                }
+                Group::Across(event) => (events::draw(told.story, &told.shown, event)),
             }
         }
     }
@@ -117,17 +107,20 @@ fn ordinal(n: usize) -> String {
     }
 }
 
-/// Photos and notes that follow each other hang side by side; a survey stands across the line.
+/// Photos and notes that follow each other hang side by side; what was measured or decided stands
+/// across the line.
 enum Group<'a> {
     Hanging(Vec<&'a Event>),
-    Survey(&'a Event),
+    Across(&'a Event),
 }
 
 fn groups(events: &[Event]) -> Vec<Group<'_>> {
     let mut all: Vec<Group<'_>> = Vec::new();
     for event in events {
         match (event.kind, all.last_mut()) {
-            (EventKind::Survey, _) => all.push(Group::Survey(event)),
+            (EventKind::Survey | EventKind::Trams | EventKind::Move, _) => {
+                all.push(Group::Across(event));
+            }
             (_, Some(Group::Hanging(events))) => events.push(event),
             _ => all.push(Group::Hanging(vec![event])),
         }
@@ -142,7 +135,7 @@ fn hanging(told: &Told<'_>, event: &Event, day: &str) -> Markup {
         @match event.kind {
             EventKind::Photo => {
                 @if let Some(photo) = story.photo(&event.record) {
-                    li.print { (print(told, photo, at.as_deref())) }
+                    li.print { (print(story, photo, at.as_deref(), told.glimpses)) }
                 }
             }
             EventKind::Note => {
@@ -171,7 +164,7 @@ fn hanging(told: &Told<'_>, event: &Event, day: &str) -> Markup {
                     }
                 }
             }
-            EventKind::Survey => {}
+            EventKind::Survey | EventKind::Trams | EventKind::Move => {}
         }
     }
 }
@@ -182,59 +175,6 @@ fn time(at: &str, day: &str) -> String {
         words::time_of_day(at)
     } else {
         words::short_moment(at)
-    }
-}
-
-fn survey(told: &Told<'_>, survey: &SurveyStory) -> Markup {
-    html! {
-        div.ev.survey id=(format!("s-{}", survey.id.short())) {
-            p.at { (words::time_of_day(&survey.at)) }
-            div {
-                h4 {
-                    @if let Some(tally) = &survey.tally { (emblem(of_tally(tally))) }
-                    (survey.name) ": "
-                    @match &survey.tally {
-                        Some(tally) => (tally.phrase()),
-                        None => "can't be computed",
-                    }
-                }
-                @if let Checked::Impossible(why) = &survey.check { p { (why) "." } }
-                @if let Some(tally) = &survey.tally {
-                    (list("Outside", &tally.beyond))
-                    (list("Too close to call", &tally.close))
-                }
-                (picture::small(told.story, survey, &told.shown))
-                p.sub {
-                    (words::count(survey.readings, "reading", "readings")) ", " (survey.author) ". "
-                    @if let Some(instrument) = &survey.instrument { (instrument) "; " }
-                    (survey.uncertainty) ". Reference points "
-                    (words::list(&survey.references)) "."
-                }
-            }
-        }
-    }
-}
-
-/// Deviations in words; the limit once where all have the same.
-fn list(what: &str, deviations: &[Deviation]) -> Markup {
-    let Some(first) = deviations.first() else {
-        return html! {};
-    };
-    let stated = |d: &Deviation| d.limit_mm.map(words::stated);
-    let common = stated(first).filter(|l| deviations.iter().all(|d| stated(d).as_ref() == Some(l)));
-    let lines: Vec<String> = deviations
-        .iter()
-        .map(|d| match stated(d).filter(|_| common.is_none()) {
-            Some(limit) => format!("{} {} (limit {limit} mm)", d.point, d.words),
-            None => format!("{} {}", d.point, d.words),
-        })
-        .collect();
-    html! {
-        p {
-            (what)
-            @if let Some(limit) = &common { " (limit " (limit) " mm)" }
-            ": " (words::short_list(&lines, NAMED)) "."
-        }
     }
 }
 
@@ -276,83 +216,5 @@ fn gate(story: &Story, gate: &Gate) -> Markup {
                 }
             }
         }
-    }
-}
-
-/// One photo with its caption.
-fn print(told: &Told<'_>, photo: &PhotoStory, at: Option<&str>) -> Markup {
-    let notes: Vec<_> = photo
-        .notes
-        .iter()
-        .filter_map(|id| told.story.note(id))
-        .collect();
-    let texts: Vec<&str> = notes.iter().map(|n| n.text.as_str()).collect();
-    let alt = alt(photo, &texts);
-    html! {
-        figure {
-            @match &photo.file {
-                Some(file) => a.frame href=(as_link(file)) { (image(photo, &alt, told.glimpses)) },
-                None => span.frame { (image(photo, &alt, told.glimpses)) },
-            }
-            figcaption {
-                span.no { (photo.number) }
-                span.tm { (at.unwrap_or("no time")) }
-                @for note in &notes {
-                    span.words { (note.text) span.sub { " " (note.author) } }
-                }
-                @if let Some(why) = &photo.left_out {
-                    span.words { "The original is not in this archive: " (why) }
-                }
-                span.tie.doubt[photo.certainty == Certainty::Doubtful] { (small_print(photo)) }
-            }
-        }
-    }
-}
-
-fn alt(photo: &PhotoStory, notes: &[&str]) -> String {
-    let place = photo.stage_title.as_deref().unwrap_or("no settled stage");
-    let mut alt = format!("Photo {}, {place}", photo.number);
-    if let Some(taken) = &photo.taken {
-        alt += &format!(", {}", words::moment(taken));
-    }
-    for note in notes {
-        alt += &format!(": {}", words::cut(note, 120));
-    }
-    alt
-}
-
-fn image(photo: &PhotoStory, alt: &str, glimpses: &Glimpses) -> Markup {
-    let glimpse = glimpses.get(&photo.id);
-    let [width, height] = photo.preview_size.unwrap_or([4, 3]);
-    html! {
-        @match &photo.preview {
-            Some(preview) => img src=(as_link(preview)) alt=(alt) width=(width) height=(height)
-                loading="lazy" decoding="async"
-                style=[glimpse.map(|g| format!("background-image:url({g})"))];,
-            None => span.blank {
-                (alt)
-                @if let Some(why) = &photo.no_preview { span.sub { " No small copy: " (why) } }
-            }
-        }
-    }
-}
-
-/// How the photo's time and place are known.
-fn small_print(photo: &PhotoStory) -> String {
-    let tie = match photo.certainty {
-        Certainty::Doubtful => format!("Stage not settled: {}.", photo.tie),
-        _ => format!("{}.", upper_first(&photo.tie)),
-    };
-    if photo.clock.is_empty() {
-        return format!("{tie} {}.", photo.camera);
-    }
-    format!("{tie} {}, clock {}.", photo.camera, photo.clock)
-}
-
-fn upper_first(text: &str) -> String {
-    let mut letters = text.chars();
-    match letters.next() {
-        Some(first) => first.to_uppercase().chain(letters).collect(),
-        None => String::new(),
     }
 }

@@ -10,19 +10,31 @@
 //! | file | what it draws |
 //! |---|---|
 //! | `top` | what was done, and the answer |
+//! | `moved` | what moved: the damage in words, and how far it went |
 //! | `picture` | the line of stations, before and after, with its legend |
-//! | `stations` | where everything in that picture goes |
+//! | `places` | where everything in that picture goes |
+//! | `stations` | one survey drawn there |
 //! | `shapes` | the verdicts' shapes |
 //! | `numbers` | the table of deviations |
-//! | `line` | the time line, with the photos hanging from it |
-//! | `record` | hold points, clocks, struck records, people, and the archive itself |
+//! | `line` | the time line |
+//! | `events` | what stands across it: surveys, tram readings, moves |
+//! | `prints` | the photos that hang from it |
+//! | `sheet` | the dimension sheet, and where it contradicts itself |
+//! | `struck` | what was withdrawn or corrected |
+//! | `record` | hold points, clocks, people, and the archive itself |
 
+mod events;
 mod line;
+mod moved;
 mod numbers;
 mod picture;
+mod places;
+mod prints;
 mod record;
 mod shapes;
+mod sheet;
 mod stations;
+mod struck;
 mod top;
 
 use std::collections::HashMap;
@@ -66,6 +78,7 @@ pub fn render(story: &Story, glimpses: &Glimpses) -> String {
                 (top::draw(story))
                 main {
                     (top::answer(story))
+                    (moved::draw(story))
                     (picture::draw(story))
                     (numbers::draw(story))
                     (line::draw(story, glimpses))
@@ -86,5 +99,14 @@ fn section(id: &str, heading: &str, content: Markup) -> Markup {
             h2 id=(label) { (heading) }
             (content)
         }
+    }
+}
+
+/// Text with a capital at its beginning.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
     }
 }

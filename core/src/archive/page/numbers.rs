@@ -3,8 +3,8 @@
 use datumtrail_geometry::frame::Axis;
 use maud::{Markup, html};
 
-use super::section;
 use super::shapes::gauge;
+use super::{capital, section};
 use crate::archive::story::{Story, SurveyStory};
 use crate::archive::words;
 use crate::job::measure::{AxisReport, CheckReport, PointReport};
@@ -94,6 +94,12 @@ fn set_up(survey: &SurveyStory, report: &CheckReport<'_>) -> Markup {
             (survey.uncertainty) "."
             @if let Some(spread) = &survey.build_spread { " Build spread: " (spread) "." }
         }
+        @if !survey.gathered.is_empty() || survey.could_be_missed.is_some() {
+            p.sub {
+                @for line in &survey.gathered { (line) " " }
+                @if let Some(missed) = &survey.could_be_missed { (missed) }
+            }
+        }
     }
 }
 
@@ -174,13 +180,5 @@ fn limit(seen: &AxisReport<'_>) -> Markup {
         @if let Some(mm) = seen.limit_mm {
             div.lim { "limit " (words::stated(mm)) " mm" }
         }
-    }
-}
-
-fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    match letters.next() {
-        Some(first) => first.to_uppercase().chain(letters).collect(),
-        None => String::new(),
     }
 }

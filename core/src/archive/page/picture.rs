@@ -4,7 +4,7 @@ use datumtrail_geometry::verdict::Verdict;
 use maud::{Markup, html};
 
 use super::shapes::emblem;
-use super::{section, stations};
+use super::{places, section, stations};
 use crate::archive::story::{Story, SurveyStory};
 use crate::archive::words;
 
@@ -58,9 +58,9 @@ impl Shown {
             .iter()
             .filter_map(SurveyStory::report)
             .collect();
-        let per_mm = stations::common_scale(&reports);
+        let per_mm = places::common_scale(&reports);
         let lanes = [WIDE, NARROW].map(|width| {
-            let each = reports.iter().map(|r| stations::lanes(r, width, per_mm));
+            let each = reports.iter().map(|r| places::lanes(r, width, per_mm));
             each.fold([1, 1], |[a, b], [c, d]| [a.max(c), b.max(d)])
         });
         Self { per_mm, lanes }

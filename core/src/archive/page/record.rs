@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::section;
+use super::{section, sheet, struck};
 use crate::archive::names::as_link;
 use crate::archive::story::{HoldStory, Story};
 use crate::archive::{file, words};
@@ -18,8 +18,9 @@ pub fn draw(story: &Story) -> Markup {
                 @for hold in &story.holds { (self::hold(hold)) }
             }))
         }
+        (sheet::draw(story))
         @if !story.clocks.is_empty() { (clocks(story)) }
-        @if !story.struck.is_empty() { (struck(story)) }
+        (struck::draw(story))
         @if !story.conflicts.is_empty() || !story.unreadable.is_empty() { (unsettled(story)) }
         (section("people", "People and devices", people(story)))
         (section("archive", "This archive", archive(story)))
@@ -66,32 +67,6 @@ fn clocks(story: &Story) -> Markup {
                         (words::duration(clock.u_s.max(1.0))) ". It showed "
                         (words::moment(&clock.showed)) " when it was " (words::moment(&clock.was))
                         " (" (clock.how) "; " (clock.author) ")."
-                    }
-                }
-            }
-        },
-    )
-}
-
-fn struck(story: &Story) -> Markup {
-    section(
-        "struck",
-        "Withdrawn and corrected",
-        html! {
-            p.lead { "Nothing is overwritten: what no longer counts stays on record, with the reason." }
-            ul.plain {
-                @for one in &story.struck {
-                    li {
-                        (one.kind) " of " (words::moment(&one.at)) ", " (one.author) ": "
-                        s { (words::cut(&one.what, 300)) }
-                        @if let Some(now) = &one.now { " is now " (words::cut(now, 300)) }
-                        @if let Some(reason) = &one.reason { ", withdrawn because: " (reason) }
-                        span.sub { " (" (one.struck_by) ", " (words::moment(&one.struck_at)) ")" }
-                        @for photo in story.photos.iter().filter(|p| p.id == one.id) {
-                            @if let Some(file) = &photo.file {
-                                " " a href=(as_link(file)) { "the original" }
-                            }
-                        }
                     }
                 }
             }
@@ -148,7 +123,10 @@ fn archive(story: &Story) -> Markup {
             "every deviation with its uncertainty, limit and verdict",
         ),
         (file::READINGS, "the readings as observed"),
-        (file::SHEET, "the dimension sheet as it was loaded"),
+        (
+            file::TRAMS,
+            "the tram readings as observed, and each against the sheet",
+        ),
         (file::PLAN, "the stages and hold points"),
         (file::JOB_JSON, "all of this for programs"),
         (file::DOCUMENT, "the document with its whole history"),
@@ -164,22 +142,15 @@ fn archive(story: &Story) -> Markup {
         }
         ul.files {
             @for (name, what) in files {
-                @if name != file::SHEET || story.sheet.is_some() {
-                    li { a href=(as_link(name)) { (name) } ": " (what) }
+                li { a href=(as_link(name)) { (name) } ": " (what) }
+            }
+            @for sheet in story.sheet.iter().flat_map(|s| &s.files) {
+                li {
+                    a href=(as_link(&sheet.archived)) { (sheet.archived) }
+                    ": the dimension sheet as it was loaded (" (sheet.file) ")"
                 }
             }
             li { "photos/: the originals, byte for byte, in stage order" }
-        }
-        @if let Some(sheet) = &story.sheet {
-            p {
-                "Dimension sheet: " (sheet.file) ", " (sheet.source) ", loaded "
-                (words::moment(&sheet.at)) " by " (sheet.author) "."
-                @if sheet.earlier > 0 {
-                    " It took the place of "
-                    (words::count(sheet.earlier, "earlier sheet", "earlier sheets"))
-                    ", which the document keeps."
-                }
-            }
         }
         dl.facts.ids {
             div { dt { "Job" } dd { code { (story.head.job) } } }

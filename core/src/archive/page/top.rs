@@ -7,7 +7,7 @@ use super::section;
 use super::shapes::{emblem, mark};
 use crate::archive::story::{Outcome, Story, Tally};
 use crate::archive::words;
-use crate::job::stage::State;
+use crate::job::stage::{State, instant};
 
 pub fn draw(story: &Story) -> Markup {
     let head = &story.head;
@@ -37,6 +37,10 @@ pub fn draw(story: &Story) -> Markup {
                     dt { "Evidence" }
                     dd {
                         (words::count(story.surveys.len(), "survey", "surveys")) ", "
+                        @let trams: usize = story.trams.iter().map(|t| t.readings.len()).sum();
+                        @if trams > 0 {
+                            (words::count(trams, "tram reading", "tram readings")) ", "
+                        }
                         (words::count(standing_photos(story), "photo", "photos")) ", "
                         (words::count(story.notes.len(), "note", "notes"))
                     }
@@ -48,12 +52,14 @@ pub fn draw(story: &Story) -> Markup {
             nav aria-label="Contents" {
                 ul {
                     li { a href="#answer" { "Answer" } }
+                    @if story.damage.is_some() { li { a href="#moved" { "What moved" } } }
                     @if story.newest().is_some_and(|s| s.tally.is_some()) {
                         li { a href="#picture" { "Picture" } }
                         li { a href="#numbers" { "Numbers" } }
                     }
                     li { a href="#line" { "Time line" } }
                     @if !story.holds.is_empty() { li { a href="#holds" { "Hold points" } } }
+                    @if story.sheet.is_some() { li { a href="#sheet" { "Sheet" } } }
                     li { a href="#archive" { "This archive" } }
                 }
             }
@@ -100,7 +106,7 @@ pub fn answer(story: &Story) -> Markup {
             }
             div.beside {
                 div {
-                    @if story.surveys.len() > 1 { (trail(story)) }
+                    (trail(story))
                     @if !answer.open.is_empty() {
                         div.slip {
                             h3 { "Not settled" }
@@ -126,22 +132,62 @@ pub fn answer(story: &Story) -> Markup {
     )
 }
 
-/// Every survey in one line: how the structure came to where it is.
+/// One line of how it got there.
+struct Step {
+    at: String,
+    /// None for a move: it has no verdict.
+    verdict: Option<Verdict>,
+    place: String,
+    name: String,
+    phrase: String,
+}
+
+fn steps(story: &Story) -> Vec<Step> {
+    let surveys = story.surveys.iter().map(|survey| Step {
+        at: survey.at.clone(),
+        verdict: Some(survey.tally.as_ref().map_or(Verdict::Unchecked, of_tally)),
+        place: format!("#s-{}", survey.id.short()),
+        name: survey.name.clone(),
+        phrase: match &survey.tally {
+            Some(tally) => tally.phrase(),
+            None => "can't be computed".into(),
+        },
+    });
+    let trams = story.trams.iter().map(|trams| Step {
+        at: trams.at.clone(),
+        verdict: Some(trams.verdict()),
+        place: format!("#t-{}", trams.id.short()),
+        name: format!("{}, tram", trams.title),
+        phrase: trams.phrase(),
+    });
+    let moves = story.moves.iter().map(|decided| Step {
+        at: decided.at.clone(),
+        verdict: None,
+        place: format!("#m-{}", decided.id.short()),
+        name: "Move decided".into(),
+        phrase: decided.words.trim_end_matches('.').to_owned(),
+    });
+    let mut all: Vec<Step> = surveys.chain(trams).chain(moves).collect();
+    all.sort_by_key(|step| instant(&step.at));
+    all
+}
+
+/// Every survey, move and round of tram readings in one line each: how the structure came to where
+/// it is.
 fn trail(story: &Story) -> Markup {
+    let steps = steps(story);
     html! {
-        h3 { "How it got there" }
-        ol.trail {
-            @for survey in &story.surveys {
-                li {
-                    (emblem(survey.tally.as_ref().map_or(Verdict::Unchecked, of_tally)))
-                    span.when { (words::short_moment(&survey.at)) }
-                    span {
-                        a href=(format!("#s-{}", survey.id.short())) { (survey.name) }
-                        ": "
-                        @match &survey.tally {
-                            Some(tally) => (tally.phrase()),
-                            None => "can't be computed",
+        @if steps.len() > 1 {
+            h3 { "How it got there" }
+            ol.trail {
+                @for step in &steps {
+                    li {
+                        @match step.verdict {
+                            Some(verdict) => (emblem(verdict)),
+                            None => span {},
                         }
+                        span.when { (words::short_moment(&step.at)) }
+                        span { a href=(step.place) { (step.name) } ": " (step.phrase) }
                     }
                 }
             }

@@ -2,11 +2,10 @@
 
 use serde::Serialize;
 
-use super::{Certainty, Story, SurveyStory, Tally};
+use super::open;
+use super::{Story, SurveyStory, Tally, TramStory};
 use crate::archive::words;
-use crate::job::hold;
 use crate::job::record::RecordId;
-use crate::job::stage::State;
 
 /// The answer of a job.
 #[derive(Clone, Debug, Default, Serialize)]
@@ -40,15 +39,40 @@ pub enum Outcome {
 
 pub(super) fn tell(story: &Story) -> Answer {
     let mut answer = match story.surveys.last() {
-        None => Answer {
-            sentence: "Nothing was measured.".into(),
-            ..Answer::default()
-        },
+        None => story.trams.last().map_or_else(
+            || Answer {
+                sentence: "Nothing was measured.".into(),
+                ..Answer::default()
+            },
+            of_trams,
+        ),
         Some(newest) => of_survey(story, newest),
     };
-    answer.released = released(story);
-    answer.open = open(story);
+    answer.released = open::released(story);
+    answer.open = open::open(story);
     answer
+}
+
+/// Distances alone: they can show that something is off, and not where it sits.
+fn of_trams(newest: &TramStory) -> Answer {
+    let phrase = newest.phrase();
+    let (outcome, sentence) = match newest.outside {
+        0 => (
+            Outcome::NotDecided,
+            format!("No survey was made. Tram readings: {phrase}."),
+        ),
+        _ => (Outcome::Outside, format!("Tram readings: {phrase}.")),
+    };
+    Answer {
+        outcome,
+        sentence,
+        details: vec![format!(
+            "{}, {}. Each distance was compared with the sheet by itself.",
+            newest.title,
+            words::moment(&newest.at)
+        )],
+        ..Answer::default()
+    }
 }
 
 fn of_survey(story: &Story, newest: &SurveyStory) -> Answer {
@@ -215,97 +239,6 @@ fn limits(newest: &SurveyStory) -> Vec<String> {
             format!("{word}: {} mm ({source}).", words::short_list(&sizes, 6))
         })
         .collect()
-}
-
-fn released(story: &Story) -> Vec<String> {
-    let mut lines = Vec::new();
-    for hold in &story.holds {
-        for release in &hold.releases {
-            let used = hold
-                .passed
-                .iter()
-                .any(|p| p.release.as_ref() == Some(&release.id));
-            lines.push(format!(
-                "{}: {} without its evidence by {}, {}: {}",
-                hold.title,
-                if used { "passed" } else { "released" },
-                release.name,
-                words::moment(&release.at),
-                words::one_line(&release.reason)
-            ));
-        }
-    }
-    lines
-}
-
-fn open(story: &Story) -> Vec<String> {
-    let mut lines = Vec::new();
-    for hold in &story.holds {
-        if let Some(words) = &hold.changed {
-            lines.push(format!("{}: {words}", hold.title));
-        }
-    }
-    let standing = || story.photos.iter().filter(|p| p.withdrawn.is_none());
-    let doubtful = standing()
-        .filter(|p| p.certainty == Certainty::Doubtful)
-        .count();
-    if doubtful > 0 {
-        let one = "photo has no settled stage";
-        lines.push(format!(
-            "{}.",
-            words::count(doubtful, one, "photos have no settled stage")
-        ));
-    }
-    let left_out: Vec<&str> = story
-        .photos
-        .iter()
-        .filter(|p| p.left_out.is_some())
-        .map(|p| p.name.as_str())
-        .collect();
-    if !left_out.is_empty() {
-        lines.push(format!(
-            "The bytes of {} are not in this archive: {}.",
-            words::count(left_out.len(), "photo", "photos"),
-            words::short_list(&left_out, 5)
-        ));
-    }
-    for conflict in &story.conflicts {
-        lines.push(format!(
-            "Two devices gave the job different values for its {} at once; both are shown below.",
-            conflict.what
-        ));
-    }
-    if !story.unreadable.is_empty() {
-        lines.push(format!(
-            "{} not understood by this version of the program; the document keeps them.",
-            words::count(story.unreadable.len(), "record was", "records were")
-        ));
-    }
-    let open: Vec<&str> = story
-        .stages
-        .iter()
-        .filter(|s| s.state == State::Open)
-        .map(|s| s.title.as_str())
-        .collect();
-    if !open.is_empty() {
-        lines.push(format!(
-            "Still open when this was written: {}.",
-            words::list(&open)
-        ));
-    }
-    let closed: Vec<&str> = story
-        .holds
-        .iter()
-        .filter(|h| h.state == hold::State::Closed && h.passed.is_empty())
-        .map(|h| h.title.as_str())
-        .collect();
-    if !closed.is_empty() {
-        lines.push(format!(
-            "Hold points still closed: {}.",
-            words::list(&closed)
-        ));
-    }
-    lines
 }
 
 fn later(a: &str, b: &str) -> bool {

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
-use super::{NoteStory, PhotoStory, SurveyStory, TickStory};
+use super::{MoveStory, NoteStory, PhotoStory, SurveyStory, TickStory, TramStory};
 use crate::job::plan::Plan;
 use crate::job::record::RecordId;
 use crate::job::stage::{StageState, instant};
@@ -52,6 +52,10 @@ pub enum EventKind {
     Photo,
     Note,
     Survey,
+    /// The tram readings of a stage; the record is the first of them.
+    Trams,
+    /// A move that was decided.
+    Move,
     Tick,
 }
 
@@ -61,6 +65,8 @@ pub(super) struct Parts<'a> {
     pub plan: &'a Plan,
     pub stages: &'a [StageState],
     pub surveys: &'a [SurveyStory],
+    pub moves: &'a [MoveStory],
+    pub trams: &'a [TramStory],
     pub photos: &'a [PhotoStory],
     pub notes: &'a [NoteStory],
     pub ticks: &'a [TickStory],
@@ -82,6 +88,18 @@ pub(super) fn tell(parts: &Parts<'_>) -> Vec<Chapter> {
             &survey.id,
             Some(&survey.at),
         );
+    }
+    for trams in parts.trams {
+        let stage = Some(trams.stage.as_str());
+        line.put(stage, EventKind::Trams, &trams.id, Some(&trams.at));
+    }
+    for decided in parts.moves {
+        // A move has no stage of its own: it is told where it was decided, else with its survey.
+        let stage = match line.open_at(instant(&decided.at)) {
+            Some(_) => None,
+            None => decided.stage.as_deref(),
+        };
+        line.put(stage, EventKind::Move, &decided.id, Some(&decided.at));
     }
     for note in parts.notes {
         // A note about a photo is told with the photo.

@@ -6,8 +6,15 @@
 //!
 //! | file | what it tells |
 //! |---|---|
-//! | `survey` | each survey with its verdicts, and how many there are of each |
-//! | `answer` | the answer in plain words, and what is left open |
+//! | `survey` | each survey: how it was taken, what it found |
+//! | `basis` | what a survey rests on: uncertainty, temperature, repeats, further set-ups |
+//! | `tally` | how many verdicts of each kind a survey has, and those that matter most |
+//! | `damage` | what moved, by the first survey of the plan |
+//! | `moves` | moves that were decided, and what the next survey found of them |
+//! | `tram` | tram readings, those of a stage together |
+//! | `sheet` | the dimension sheet, and where it contradicts itself |
+//! | `answer` | the answer in plain words |
+//! | `open` | what was released without evidence, and what nobody has settled |
 //! | `hold` | the hold points, and how they were passed |
 //! | `picture` | the photos in stage order, with their times and ties |
 //! | `chapter` | the time line: stages in the order in which they were opened, and what happened in each |
@@ -15,26 +22,40 @@
 //! | `people` | people, devices, clocks, and values that two devices set at once |
 
 mod answer;
+mod basis;
 mod chapter;
+mod damage;
 mod hold;
+mod moves;
+mod open;
 mod people;
 mod picture;
+pub(super) mod sheet;
 mod struck;
 mod survey;
+mod tally;
+pub(super) mod tram;
 
 pub use answer::{Answer, Outcome};
+pub use basis::SetUpStory;
 pub use chapter::{Chapter, Event, EventKind, Gate};
+pub use damage::DamageStory;
 pub use hold::{HoldStory, Passing, ReleaseStory};
+pub use moves::{MoveStory, OutcomePoint, OutcomeStory};
 pub use people::{ClockStory, ConflictStory, DeviceStory};
 pub use picture::{Certainty, PhotoStory};
+pub use sheet::{SheetFile, SheetStory};
 pub use struck::Struck;
-pub use survey::{Checked, Comparison, Deviation, SurveyStory, Tally};
+pub use survey::{Checked, Comparison, SurveyStory};
+pub use tally::{Deviation, Tally};
+pub use tram::{TramRow, TramStory};
 
 use jiff::Timestamp;
 use serde::Serialize;
 
 use super::{CAUTIONS, PROGRAM, words};
 use crate::job::hold::Evidence;
+use crate::job::measure;
 use crate::job::plan::Plan;
 use crate::job::record::RecordId;
 use crate::job::stage::{self, StageState};
@@ -59,6 +80,13 @@ pub struct Story {
     pub comparison: Option<Comparison>,
     /// Every survey that counts, in the order in which they were taken.
     pub surveys: Vec<SurveyStory>,
+    /// What moved, by the survey that comes first in the plan; none where that states no
+    /// uncertainty.
+    pub damage: Option<DamageStory>,
+    /// The moves that were decided and count, and what came of them.
+    pub moves: Vec<MoveStory>,
+    /// The tram readings that count, those of a stage together.
+    pub trams: Vec<TramStory>,
     pub holds: Vec<HoldStory>,
     /// The stages of the plan, and when each was open.
     pub stages: Vec<StageState>,
@@ -129,22 +157,6 @@ pub struct TickStory {
     pub text: Option<String>,
 }
 
-/// The dimension sheet that counts.
-#[derive(Clone, Debug, Serialize)]
-pub struct SheetStory {
-    pub id: RecordId,
-    pub file: String,
-    pub source: String,
-    pub units: String,
-    pub axes: Option<String>,
-    pub limit_mm: Option<f64>,
-    pub limit_source: Option<String>,
-    pub at: String,
-    pub author: String,
-    /// Sheets that were loaded before it, and no longer count.
-    pub earlier: usize,
-}
-
 /// What a story needs to know besides the document.
 #[derive(Clone, Debug)]
 pub struct Telling<'a> {
@@ -160,6 +172,9 @@ impl Story {
         let stages = stage::stages(view, plan);
         let ties = Ties::new(view, &stages);
         let surveys = survey::tell(view, plan);
+        let sheet = measure::sheet_of(view).ok();
+        let moves = moves::tell(view, &surveys, sheet.as_ref());
+        let trams = tram::tell(view, plan, &stages, sheet.as_ref());
         let comparison = survey::compare(&surveys, plan);
         let holds = hold::tell(view, plan, Evidence::new(view, plan, &ties).all());
         let notes = notes(view);
@@ -170,6 +185,8 @@ impl Story {
             stages: &stages,
             plan,
             surveys: &surveys,
+            moves: &moves,
+            trams: &trams,
             photos: &photos,
             notes: &notes,
             ticks: &ticks,
@@ -182,14 +199,17 @@ impl Story {
             head: head(view, plan, telling),
             answer: Answer::default(),
             comparison,
+            damage: damage::tell(view, &surveys, plan),
             surveys,
+            moves,
+            trams,
             holds,
             stages,
             chapters,
             photos,
             notes,
             ticks,
-            sheet: sheet(view),
+            sheet: sheet::tell(view, sheet.as_ref()),
             clocks: people::clocks(view),
             struck,
             conflicts,
@@ -211,6 +231,14 @@ impl Story {
     /// The survey of that identity.
     pub fn survey(&self, id: &RecordId) -> Option<&SurveyStory> {
         self.surveys.iter().find(|s| s.id == *id)
+    }
+
+    /// The move that a survey was the first to follow, with what it found.
+    pub fn outcome_in(&self, survey: &RecordId) -> Option<(&MoveStory, &OutcomeStory)> {
+        self.moves.iter().find_map(|decided| {
+            let outcome = decided.outcome.as_ref()?;
+            (outcome.survey == *survey).then_some((decided, outcome))
+        })
     }
 
     /// The photo of that identity.
@@ -235,6 +263,8 @@ impl Story {
             .flat_map(|s| [Some(&s.opened), s.closed.as_ref()])
             .flatten()
             .chain(self.surveys.iter().map(|s| &s.at))
+            .chain(self.moves.iter().map(|m| &m.at))
+            .chain(self.trams.iter().flat_map(|t| [&t.at, &t.until]))
             .chain(self.notes.iter().map(|n| &n.at));
         let mut times: Vec<(Timestamp, &String)> = times
             .filter_map(|text| Some((stage::instant(text)?, text)))
@@ -300,21 +330,4 @@ fn ticks(view: &JobView, plan: &Plan) -> Vec<TickStory> {
             text: tick.body.text.clone(),
         })
         .collect()
-}
-
-fn sheet(view: &JobView) -> Option<SheetStory> {
-    let entry = view.sheet()?;
-    let body = &entry.body;
-    Some(SheetStory {
-        id: entry.id.clone(),
-        file: body.file.clone(),
-        source: body.source.clone(),
-        units: body.units.clone(),
-        axes: body.axes.clone(),
-        limit_mm: body.limit_mm,
-        limit_source: body.limit_source.clone(),
-        at: entry.stamp.at.clone(),
-        author: view.author(&entry.stamp),
-        earlier: view.sheets.len() - 1,
-    })
 }

@@ -8,7 +8,7 @@ use crate::archive::words;
 use crate::job::plan::Plan;
 use crate::job::record::{Record, RecordId, Stamp};
 use crate::job::stage::instant;
-use crate::job::view::{Entry, JobView, Part, Settled};
+use crate::job::view::{Entry, JobView, Part, Place, Settled};
 
 /// A device that wrote records.
 #[derive(Clone, Debug, Serialize)]
@@ -78,12 +78,13 @@ pub(super) fn clocks(view: &JobView) -> Vec<ClockStory> {
 }
 
 pub(super) fn conflicts(view: &JobView) -> Vec<ConflictStory> {
-    let all: [(&'static str, &Settled); 5] = [
+    let all: [(&'static str, &Settled); 6] = [
         ("name", &view.name),
         ("vehicle", &view.vehicle),
         ("time zone", &view.zone),
         ("plan", &view.plan),
         ("new part", &view.part),
+        ("zones and members", &view.layout),
     ];
     all.into_iter()
         .filter(|(_, settled)| !settled.conflict.is_empty())
@@ -115,8 +116,24 @@ fn value_words(what: &str, value: &serde_json::Value) -> String {
         "new part" => serde_json::from_str::<Part>(&text).map_or(text, |part| {
             format!("{}: {}", part.name, part.points.join(", "))
         }),
+        "zones and members" => match serde_json::from_str::<BTreeMap<String, Place>>(&text) {
+            Ok(places) => layout_words(&places),
+            Err(_) => "a list that can't be read".into(),
+        },
         _ => text,
     }
+}
+
+/// `front: A, A'; rear: R, R'`.
+fn layout_words(places: &BTreeMap<String, Place>) -> String {
+    let mut zones: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for (point, place) in places {
+        zones.entry(place.zone.word()).or_default().push(point);
+    }
+    let each = zones
+        .iter()
+        .map(|(zone, points)| format!("{zone}: {}", points.join(", ")));
+    each.collect::<Vec<_>>().join("; ")
 }
 
 /// The stamps of every record.

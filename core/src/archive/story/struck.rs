@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::archive::words;
 use crate::job::plan::Plan;
-use crate::job::record::{Record, RecordId};
+use crate::job::record::{self, Record, RecordId};
 use crate::job::view::{Entry, JobView};
 
 /// A record that was withdrawn or corrected.
@@ -21,6 +21,8 @@ pub struct Struck {
     pub reason: Option<String>,
     /// The record that corrects it, and what that says.
     pub replaced_by: Option<RecordId>,
+    /// Why it was corrected, where the correction says so.
+    pub why: Option<String>,
     pub now: Option<String>,
     pub struck_at: String,
     pub struck_by: String,
@@ -51,24 +53,32 @@ pub(super) fn tell(view: &JobView, plan: &Plan) -> Vec<Struck> {
     of(view, &view.closings, &mut all, |c| {
         format!("closed, {}", words::moment(&c.closed))
     });
-    of(view, &view.surveys, &mut all, |s| {
-        format!(
+    of(view, &view.surveys, &mut all, |s| match &s.joins {
+        Some(base) => format!("a further set-up, joined to {}", survey_name(base)),
+        None => format!(
             "{}, reference points {}",
             plan.title_of(&s.stage),
             s.refs.join(", ")
-        )
+        ),
     });
     of(view, &view.readings, &mut all, |r| {
         format!(
             "{}, {}: {} {} {} mm",
             survey_name(&r.survey),
             r.point,
-            r.x,
-            r.y,
-            r.z
+            words::stated(r.x),
+            words::stated(r.y),
+            words::stated(r.z)
         )
     });
-    of(view, &view.trams, &mut all, |t| t.words());
+    for one in &mut all {
+        let by = |r: &&Entry<record::Reading>| Some(&r.id) == one.replaced_by.as_ref();
+        let correction = view.readings.iter().find(by);
+        one.why = correction.and_then(|r| r.body.why.clone());
+    }
+    of(view, &view.trams, &mut all, |t| {
+        format!("{}, {}", plan.title_of(&t.stage), t.words())
+    });
     of(view, &view.moves, &mut all, |m| {
         format!("{}: {}", survey_name(&m.survey), m.words)
     });
@@ -118,6 +128,7 @@ fn of<R: Record>(
             author: view.author(&entry.stamp),
             reason: entry.withdrawn.as_ref().map(|w| w.reason.clone()),
             replaced_by: entry.replaced_by.clone(),
+            why: None,
             now: successor.map(|s| describe(&s.body)),
             struck_at: stamp.at.clone(),
             struck_by: view.author(stamp),

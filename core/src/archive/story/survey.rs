@@ -1,11 +1,9 @@
-//! Each survey with its verdicts, and how many there are of each.
+//! Each survey: how it was taken, what it found, and what to know before relying on it.
 
-use datumtrail_geometry::frame::{Axis, Side};
-use datumtrail_geometry::verdict::Verdict;
 use serde::{Serialize, Serializer};
 
-use crate::archive::words;
-use crate::job::gather;
+use super::basis::{self, SetUpStory};
+use super::tally::{self, Tally};
 use crate::job::measure::{self, CheckReport, Measured};
 use crate::job::plan::Plan;
 use crate::job::record::{self, RecordId};
@@ -21,15 +19,22 @@ pub struct SurveyStory {
     pub at: String,
     pub author: String,
     pub instrument: Option<String>,
-    /// What is known of the instrument's uncertainty, in words.
+    /// What is known of the uncertainty of its readings, in words.
     pub uncertainty: String,
     /// How far an undamaged vehicle may itself be from the sheet, in words.
     pub build_spread: Option<String>,
     /// The file that the readings came from.
     pub file: Option<String>,
     pub references: Vec<String>,
-    /// Readings that count.
+    /// Readings that count, without those of further set-ups.
     pub readings: usize,
+    /// The further set-ups that joined it.
+    pub set_ups: Vec<SetUpStory>,
+    /// What was done with the readings before the set-up was found, each a sentence: brought to
+    /// 20 degrees, averaged, joined.
+    pub gathered: Vec<String>,
+    /// What could have moved unseen among the reference points, a sentence.
+    pub could_be_missed: Option<String>,
     pub check: Checked,
     /// `None` where the survey can't be computed.
     pub tally: Option<Tally>,
@@ -64,94 +69,6 @@ impl SurveyStory {
     }
 }
 
-/// How many verdicts of each kind a survey has, and those that matter most.
-#[derive(Clone, Debug, Default, Serialize)]
-pub struct Tally {
-    /// Points of the sheet that were measured.
-    pub points: usize,
-    /// Points of the sheet that were not.
-    pub not_measured: Vec<String>,
-    /// Axes by verdict.
-    pub inside: usize,
-    pub outside: usize,
-    pub too_close_to_call: usize,
-    pub no_limit_given: usize,
-    pub unchecked: usize,
-    /// The axes outside their limits, the largest deviation first.
-    pub beyond: Vec<Deviation>,
-    /// The axes too close to call, likewise.
-    pub close: Vec<Deviation>,
-    /// The largest deviation of all along one axis.
-    pub largest: Option<Deviation>,
-    /// The reference points don't fit the sheet: nothing is called inside.
-    pub set_up_doubtful: bool,
-    pub uncertainty_stated: bool,
-}
-
-/// One deviation along one axis.
-#[derive(Clone, Debug, Serialize)]
-pub struct Deviation {
-    pub point: String,
-    pub side: Side,
-    pub axis: Axis,
-    pub mm: f64,
-    pub u_mm: Option<f64>,
-    pub limit_mm: Option<f64>,
-    /// `7.4 mm forward`.
-    pub words: String,
-}
-
-impl Tally {
-    /// The points outside along at least one axis, the worst first.
-    pub fn points_outside(&self) -> Vec<&str> {
-        points_of(&self.beyond)
-    }
-
-    /// The points too close to call along at least one axis.
-    pub fn points_close(&self) -> Vec<&str> {
-        points_of(&self.close)
-    }
-
-    /// The survey in one phrase: `3 points outside, up to 7.4 mm (R6)`.
-    pub fn phrase(&self) -> String {
-        if self.set_up_doubtful {
-            return "the reference points don't fit the sheet".into();
-        }
-        let outside = self.points_outside().len();
-        let close = self.points_close().len();
-        match (outside, close, self.beyond.first()) {
-            (1.., _, Some(worst)) => format!(
-                "{} outside, {} {}",
-                words::count(outside, "point", "points"),
-                worst.point,
-                worst.words
-            ),
-            (0, 1.., _) => format!(
-                "{} too close to call",
-                words::count(close, "point", "points")
-            ),
-            _ if self.inside == 0 => "nothing decided: no limits given".into(),
-            _ if self.no_limit_given + self.unchecked > 0 => {
-                "inside wherever it could be decided".into()
-            }
-            _ => format!(
-                "all {} inside",
-                words::count(self.points, "point", "points")
-            ),
-        }
-    }
-}
-
-fn points_of(list: &[Deviation]) -> Vec<&str> {
-    let mut points: Vec<&str> = Vec::new();
-    for deviation in list {
-        if !points.contains(&deviation.point.as_str()) {
-            points.push(&deviation.point);
-        }
-    }
-    points
-}
-
 /// Two surveys to be looked at side by side.
 #[derive(Clone, Debug, Serialize)]
 pub struct Comparison {
@@ -183,129 +100,57 @@ pub(super) fn tell(view: &JobView, plan: &Plan) -> Vec<SurveyStory> {
 
 fn one(view: &JobView, survey: &Entry<record::Survey>, name: String) -> SurveyStory {
     let body = &survey.body;
-    let check = match measure::measure(view, survey) {
-        Ok(measured) => Checked::Done(Box::new(measured)),
-        Err(error) => Checked::Impossible(error.to_string()),
-    };
-    let (tally, warnings) = match &check {
-        Checked::Done(measured) => {
-            let report = measured.report();
-            let warnings = report.setup.warnings.iter().map(ToString::to_string);
-            (Some(tally(&report)), warnings.collect())
-        }
-        Checked::Impossible(_) => (None, Vec::new()),
-    };
-    SurveyStory {
+    let mut story = SurveyStory {
         id: survey.id.clone(),
         stage: body.stage.clone(),
         name,
         at: survey.stamp.at.clone(),
         author: view.author(&survey.stamp),
         instrument: body.instrument.clone(),
-        uncertainty: uncertainty(view, survey),
-        build_spread: body.build_spread_mm.map(|mm| {
-            let source = body.build_spread_source.as_deref().unwrap_or("no source");
-            format!("{} mm ({source})", words::stated(mm))
-        }),
+        uncertainty: basis::uncertainty(view, survey),
+        build_spread: basis::build_spread(body),
         file: body.file.clone(),
         references: body.refs.clone(),
         readings: view.readings_of(&survey.id).count(),
-        check,
-        tally,
-        warnings,
-    }
-}
-
-fn uncertainty(view: &JobView, survey: &Entry<record::Survey>) -> String {
-    let by_reading = view
-        .readings_of(&survey.id)
-        .filter(|r| r.body.u.is_some())
-        .count();
-    let general = match (survey.body.u_mm, survey.body.mpe_mm) {
-        (Some(u), _) => Some(format!(
-            "standard uncertainty {} mm on each axis, as stated",
-            words::stated(u)
-        )),
-        (None, Some(bound)) => Some(format!(
-            "errors of up to {} mm on each axis as stated, hence a standard uncertainty of {:.2} mm",
-            words::stated(bound),
-            gather::general_u(&survey.body).unwrap_or_default()
-        )),
-        (None, None) => None,
+        set_ups: basis::set_ups(view, survey),
+        gathered: Vec::new(),
+        could_be_missed: None,
+        check: Checked::Impossible(String::new()),
+        tally: None,
+        warnings: Vec::new(),
     };
-    match (general, by_reading) {
-        (Some(general), 0) => general,
-        (Some(general), n) => format!(
-            "{general}; {} with their own",
-            words::count(n, "reading", "readings")
-        ),
-        (None, 0) => "uncertainty not stated: deviations are compared plainly".into(),
-        (None, _) => "uncertainty as stated with each reading".into(),
-    }
-}
-
-fn tally(report: &CheckReport<'_>) -> Tally {
-    let mut tally = Tally {
-        set_up_doubtful: report.setup.doubtful,
-        uncertainty_stated: report.setup.uncertainty_stated,
-        ..Tally::default()
-    };
-    for point in &report.points {
-        if point.reading_mm.is_none() {
-            tally.not_measured.push(point.point.to_owned());
-            continue;
+    match measure::measure(view, survey) {
+        Ok(measured) => {
+            let report = measured.report();
+            let set_up = report.setup;
+            story.gathered = basis::gathered(&measured.gathered, !story.set_ups.is_empty());
+            story.could_be_missed = set_up.hidden.as_ref().map(ToString::to_string);
+            story.warnings = set_up.warnings.iter().map(ToString::to_string).collect();
+            story.tally = Some(tally::tally(&report));
+            story.check = Checked::Done(Box::new(measured));
         }
-        tally.points += 1;
-        for (axis, seen) in point.axes() {
-            let deviation = seen.deviation_mm.map(|mm| Deviation {
-                point: point.point.to_owned(),
-                side: point.side,
-                axis,
-                mm,
-                u_mm: seen.u_mm,
-                limit_mm: seen.limit_mm,
-                words: words::deviation(axis, mm, point.side),
-            });
-            match seen.verdict {
-                Verdict::Inside => tally.inside += 1,
-                Verdict::Outside => {
-                    tally.outside += 1;
-                    tally.beyond.extend(deviation.clone());
-                }
-                Verdict::TooCloseToCall => {
-                    tally.too_close_to_call += 1;
-                    tally.close.extend(deviation.clone());
-                }
-                Verdict::NoLimitGiven => tally.no_limit_given += 1,
-                Verdict::Unchecked => tally.unchecked += 1,
-                Verdict::NotMeasured => {}
-            }
-            let size = |d: &Deviation| d.mm.abs();
-            if let Some(d) = deviation
-                && tally
-                    .largest
-                    .as_ref()
-                    .is_none_or(|most| size(&d) > size(most))
-            {
-                tally.largest = Some(d);
-            }
-        }
+        Err(error) => story.check = Checked::Impossible(error.to_string()),
     }
-    for list in [&mut tally.beyond, &mut tally.close] {
-        list.sort_by(|a, b| b.mm.abs().total_cmp(&a.mm.abs()));
-    }
-    tally
+    story
 }
 
 /// What to show side by side: the survey that comes first in the plan, and the newest.
 pub(super) fn compare(surveys: &[SurveyStory], plan: &Plan) -> Option<Comparison> {
-    let computed = || surveys.iter().filter(|s| s.tally.is_some());
-    let after = computed().next_back()?;
-    let place = |s: &&SurveyStory| plan.place(&s.stage).unwrap_or(usize::MAX);
-    // The first of those that share the first place.
-    let before = computed().min_by_key(place)?;
+    let after = surveys.iter().rfind(|s| s.tally.is_some())?;
+    let before = first_in_plan(surveys, plan)?;
     (before.id != after.id).then(|| Comparison {
         before: before.id.clone(),
         after: after.id.clone(),
     })
+}
+
+/// Of the surveys that could be computed, the one whose stage comes first in the plan.
+pub(super) fn first_in_plan<'s>(
+    surveys: &'s [SurveyStory],
+    plan: &Plan,
+) -> Option<&'s SurveyStory> {
+    let place = |s: &&SurveyStory| plan.place(&s.stage).unwrap_or(usize::MAX);
+    // The first of those that share the first place.
+    let computed = surveys.iter().filter(|s| s.tally.is_some());
+    computed.min_by_key(place)
 }

@@ -1,25 +1,27 @@
 //! A small but real job, made through [`Shop`] in a folder of its own, for tests.
 //!
 //! Everything in it is invented. It has what an archive must be honest about: a survey that is
-//! outside and one that is inside, a hold point passed by its evidence and one released without, a
-//! photo that a person placed, one whose stage nobody settled, a camera whose clock was put right,
-//! a corrected reading, a withdrawn note, and a note that tries to be a script.
+//! outside and one that is inside, a move decided between them, tram readings of which one is
+//! questionable, a sheet that contradicts itself, a hold point passed by its evidence and one
+//! released without, a photo that a person placed, one whose stage nobody settled, a camera whose
+//! clock was put right, a corrected reading, a withdrawn note, and a note that tries to be a script.
+
+mod measuring;
+
+pub use measuring::{DISPLACED, DISTANCES};
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::{ExportOptions, ExportSummary};
+use crate::error::Result;
+use crate::shop::{
+    ClockNote, Job, NewJob, NewNote, NewSheet, PhotoResult, Shop, ShopOptions, ToldClock,
+};
 use datumtrail_photo::write::{ExifFields, with_exif};
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 use jiff::tz::Offset;
-use nalgebra::{Isometry3, Point3, Translation3, UnitQuaternion, Vector3};
-
-use super::{ExportOptions, ExportSummary};
-use crate::error::Result;
-use crate::shop::{
-    ClockNote, Job, NewJob, NewNote, NewReading, NewSheet, NewSurvey, PhotoResult, Shop,
-    ShopOptions, ToldClock,
-};
 
 /// A note that a careless page would run.
 pub const SCRIPT: &str = "<script>alert(\"x\")</script> & <img src=x onerror=alert(1)>";
@@ -37,7 +39,6 @@ pub const SHEET: &str = "point,side,what,x,y,z\n\
     R',right,rail,3000,480,230\n\
     E,left,\"rail, end\",3400,-470,260\n\
     E',right,\"rail, end\",3400,470,260\n";
-const REFERENCES: [&str; 8] = ["A", "A'", "B", "B'", "C", "C'", "D", "D'"];
 
 /// A shop in a folder of its own, with the job in it.
 pub struct Bench {
@@ -119,6 +120,7 @@ impl Bench {
             ..NewSheet::default()
         })
         .await?;
+        self.more_of_the_sheet(&job).await?;
         job.set_part("rail end section, left", &["R".into(), "E".into()])
             .await?;
 
@@ -136,23 +138,15 @@ impl Bench {
 
         job.open_stage("as-found-survey", None).await?;
         self.now(9, 0);
-        self.survey(&job, "as-found-survey", [-21.0, 6.0, -4.0])
-            .await?;
-        self.now(9, 20);
-        let slip = NewReading {
-            survey: None,
-            point: "A".into(),
-            position: reading("A", [0.0; 3]),
-            again: crate::shop::Again::Correct,
-            ..NewReading::default()
-        };
-        job.add_reading(slip).await?;
+        self.as_found(&job).await?;
         self.now(9, 30);
         job.close_stage("as-found-survey", None).await?;
 
         job.open_stage("fit-survey", None).await?;
         self.now(11, 0);
-        self.survey(&job, "fit-survey", [-0.4, 0.2, 0.3]).await?;
+        self.fit(&job).await?;
+        self.now(11, 20);
+        self.trams(&job).await?;
         self.now(11, 30);
         job.close_stage("fit-survey", None).await?;
 
@@ -177,31 +171,6 @@ impl Bench {
         job.open_stage("closing-panel", None).await?;
         self.now(14, 0);
         job.close_stage("closing-panel", None).await?;
-        Ok(())
-    }
-
-    async fn survey(&self, job: &Job<'_>, stage: &str, part: [f64; 3]) -> Result<()> {
-        let mut text = String::from("point,x,y,z\n");
-        for line in SHEET.lines().skip(1) {
-            let name = line.split(',').next().unwrap();
-            let moved = if ["R", "E"].contains(&name) {
-                part
-            } else {
-                [0.0; 3]
-            };
-            let [x, y, z] = reading(name, moved);
-            text += &format!("{name},{x},{y},{z}\n");
-        }
-        job.add_survey(NewSurvey {
-            stage: stage.into(),
-            refs: REFERENCES.map(String::from).to_vec(),
-            instrument: Some("invented arm".into()),
-            u_mm: Some(0.4),
-            file: Some("readings.csv".into()),
-            bytes: Some(text.into_bytes()),
-            ..NewSurvey::default()
-        })
-        .await?;
         Ok(())
     }
 
@@ -259,32 +228,6 @@ impl Bench {
 
 fn civil(hour: i8, minute: i8) -> DateTime {
     jiff::civil::date(2031, 5, 6).at(hour, minute, 0, 0)
-}
-
-/// Where the instrument sees a point that is displaced from the sheet, in its own frame.
-fn reading(name: &str, moved: [f64; 3]) -> [f64; 3] {
-    let line = SHEET
-        .lines()
-        .find(|l| l.split(',').next() == Some(name))
-        .unwrap();
-    let numbers: Vec<f64> = line
-        .rsplitn(4, ',')
-        .take(3)
-        .map(|n| n.parse().unwrap())
-        .collect();
-    let place = Point3::new(numbers[2], numbers[1], numbers[0]) + Vector3::from(moved);
-    let turn = UnitQuaternion::from_euler_angles(0.4, -0.3, 1.9);
-    let stand = Isometry3::from_parts(Translation3::new(1830.0, -2412.0, 655.0), turn);
-    let seen = stand.transform_point(&place);
-    // A little noise, the same every time.
-    let noise = |k: f64| {
-        ((name.len() as f64 * 3.7 + place.x * 0.01 + k).sin() * 0.2 * 100.0).round() / 100.0
-    };
-    [
-        seen.x + noise(1.0),
-        seen.y + noise(2.0),
-        seen.z + noise(3.0),
-    ]
 }
 
 type Taken = (DateTime, Option<Offset>, &'static str, &'static str);

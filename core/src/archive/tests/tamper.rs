@@ -1,0 +1,193 @@
+//! What becomes of every change to an archive.
+
+use std::io::{Read, Write};
+use std::path::Path;
+
+use datumtrail_bag::BagReader;
+
+use super::bytes_of;
+use crate::Error;
+use crate::archive::testjob::Bench;
+use crate::archive::{FindingKind, file, verify};
+
+/// Unpacks an archive, lets someone meddle with it, and packs it again as a new bag that is whole
+/// in itself: what only the checks beyond the bag can find.
+fn forge(from: &Path, to: &Path, meddle: impl Fn(&str, Vec<u8>) -> Option<Vec<u8>>) {
+    use datumtrail_bag::{BagWriter, Compression, Options};
+    let bag = BagReader::open(from).unwrap();
+    let options = Options::at(jiff::civil::date(2031, 6, 1).at(0, 0, 0, 0));
+    let mut forged = BagWriter::zip(to, "forged", &options).unwrap();
+    for (label, value) in bag.info() {
+        if !["Bagging-Date", "Payload-Oxum"].contains(&label.as_str()) {
+            forged.info(label, value).unwrap();
+        }
+    }
+    for file in bag.payload() {
+        let mut bytes = Vec::new();
+        bag.open_payload(file.path)
+            .unwrap()
+            .read_to_end(&mut bytes)
+            .unwrap();
+        if let Some(bytes) = meddle(file.path, bytes) {
+            forged
+                .add_payload(file.path, bytes.as_slice(), Compression::Deflated)
+                .unwrap();
+        }
+    }
+    forged.finish().unwrap();
+}
+
+#[tokio::test]
+async fn what_contradicts_the_rest_is_found_in_a_bag_that_is_whole() {
+    let bench = Bench::new().await;
+    let path = bench.path("a.zip");
+    bench.export("a.zip").await.unwrap();
+    bench.shop.close().await;
+    let replace = |name: &'static str, from: &'static str, to: &'static str| {
+        move |path: &str, bytes: Vec<u8>| {
+            if path != name {
+                return Some(bytes);
+            }
+            let text = String::from_utf8(bytes).unwrap();
+            assert!(text.contains(from), "{name} has no {from}");
+            Some(text.replacen(from, to, 1).into_bytes())
+        }
+    };
+    type Meddle = Box<dyn Fn(&str, Vec<u8>) -> Option<Vec<u8>>>;
+    let photo = "photos/07-test-welds/002-2031-05-06_11-45-00-weld one.jpg";
+    let other = "photos/07-test-welds/003-2031-05-06_11-48-00-P1.JPG";
+    let another = bytes_of(&path, other);
+    let cases: Vec<(&str, &str, FindingKind, Meddle)> = vec![
+        (
+            "a verdict",
+            file::MEASUREMENTS,
+            FindingKind::Recomputed,
+            Box::new(replace(file::MEASUREMENTS, ",outside", ",inside")),
+        ),
+        (
+            "a reading",
+            file::READINGS,
+            FindingKind::Recomputed,
+            Box::new(replace(file::READINGS, "as-found-survey", "fit-survey")),
+        ),
+        (
+            "the sheet",
+            file::SHEET,
+            FindingKind::Recomputed,
+            Box::new(replace(file::SHEET, "3400", "3421")),
+        ),
+        (
+            "the plan",
+            file::PLAN,
+            FindingKind::Recomputed,
+            Box::new(replace(file::PLAN, "count = 3", "count = 1")),
+        ),
+        (
+            "a photo for another",
+            photo,
+            FindingKind::OtherPhoto,
+            Box::new(move |path, bytes| {
+                Some(if path == photo {
+                    another.clone()
+                } else {
+                    bytes
+                })
+            }),
+        ),
+        (
+            "a photo taken away",
+            photo,
+            FindingKind::Unreadable,
+            Box::new(move |path, bytes| (path != photo).then_some(bytes)),
+        ),
+        (
+            "no document",
+            file::DOCUMENT,
+            FindingKind::Missing,
+            Box::new(|path, bytes| (path != file::DOCUMENT).then_some(bytes)),
+        ),
+        (
+            "noise for a document",
+            file::DOCUMENT,
+            FindingKind::Unreadable,
+            Box::new(|path, bytes| {
+                Some(if path == file::DOCUMENT {
+                    vec![7; 99]
+                } else {
+                    bytes
+                })
+            }),
+        ),
+        (
+            "another job's story",
+            file::JOB_JSON,
+            FindingKind::OtherJob,
+            Box::new(|path, bytes| {
+                if path != file::JOB_JSON {
+                    return Some(bytes);
+                }
+                let mut story: serde_json::Value = serde_json::from_slice(&bytes).unwrap();
+                story["head"]["job"] = "another".into();
+                Some(story.to_string().into_bytes())
+            }),
+        ),
+    ];
+    for (what, file, kind, meddle) in cases {
+        let forged = path.with_file_name("forged.zip");
+        forge(&path, &forged, meddle);
+        let found = verify(&forged).unwrap();
+        assert!(found.bag.is_whole(), "{what}: {found}");
+        assert!(!found.is_whole(), "{what} went unnoticed");
+        assert!(
+            found
+                .findings
+                .iter()
+                .any(|f| f.file == file && f.kind == kind),
+            "{what}: {found}"
+        );
+        std::fs::remove_file(&forged).unwrap();
+    }
+}
+
+#[tokio::test]
+async fn a_photo_slipped_in_is_found() {
+    let bench = Bench::new().await;
+    let path = bench.path("a folder");
+    bench.export("a folder").await.unwrap();
+    bench.shop.close().await;
+    std::fs::write(path.join("data/photos/07-test-welds/009-better.jpg"), b"no").unwrap();
+    let found = verify(&path).unwrap();
+    assert!(!found.bag.is_whole());
+    assert!(
+        found
+            .findings
+            .iter()
+            .any(|f| f.kind == FindingKind::NotRecorded),
+        "{found}"
+    );
+}
+
+#[tokio::test]
+async fn a_changed_byte_is_named_wherever_it_is() {
+    let bench = Bench::new().await;
+    let path = bench.path("a.zip");
+    bench.export("a.zip").await.unwrap();
+    bench.shop.close().await;
+    let whole = std::fs::read(&path).unwrap();
+    // Evenly over the archive, a prime apart, so that every kind of byte is met.
+    let step = (whole.len() / 120) | 1;
+    for at in (0..whole.len()).step_by(step) {
+        let mut changed = whole.clone();
+        changed[at] ^= 0x10;
+        let copy = path.with_file_name("changed.zip");
+        std::fs::File::create(&copy)
+            .unwrap()
+            .write_all(&changed)
+            .unwrap();
+        match verify(&copy) {
+            Ok(found) => assert!(!found.is_whole(), "byte {at} of {}", whole.len()),
+            Err(Error::Damaged { .. } | Error::Invalid { .. }) => {}
+            Err(other) => panic!("byte {at}: {other}"),
+        }
+    }
+}
