@@ -27,6 +27,7 @@ fn what_was_acknowledged_survives_every_kill() {
             .arg(&shop)
             .arg(first.to_string())
             .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
             .spawn()
             .expect("the worker starts");
         std::thread::sleep(wait);
@@ -34,6 +35,9 @@ fn what_was_acknowledged_survives_every_kill() {
         let mut said = String::new();
         let mut pipe = child.stdout.take().expect("a pipe");
         pipe.read_to_string(&mut said).expect("text");
+        let mut why = String::new();
+        let mut pipe = child.stderr.take().expect("a pipe");
+        pipe.read_to_string(&mut why).expect("text");
         let status = child.wait().expect("an end");
         assert!(
             !status.success(),
@@ -42,7 +46,7 @@ fn what_was_acknowledged_survives_every_kill() {
         assert_ne!(
             status.code(),
             Some(1),
-            "round {round}: the worker refused to go on"
+            "round {round}: the worker refused to go on: {why}"
         );
         all.extend(acks(&said));
         if round % 10 == 9 {

@@ -73,7 +73,8 @@ pub fn allowed_signers_line(name: &str, key: &PublicKey) -> String {
     let public = public.to_openssh().unwrap_or_default();
     let comment: String = name
         .chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
+        // A quote would open an option's value for whoever reads the line.
+        .map(|c| if c.is_control() || c == '"' { ' ' } else { c })
         .take(MOST_COMMENT)
         .collect();
     let line = format!(

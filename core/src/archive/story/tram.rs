@@ -108,6 +108,9 @@ pub(in crate::archive) fn ends(reading: &record::Tram) -> String {
     }
 }
 
+/// A stage, and which time it was open.
+type Visit<'a> = (&'a str, usize);
+
 /// The tram readings that count, a stage at a time.
 pub(super) fn tell(
     view: &JobView,
@@ -115,9 +118,7 @@ pub(super) fn tell(
     stages: &[StageState],
     sheet: Option<&Sheet>,
 ) -> Vec<TramStory> {
-    /// A stage and one of its times, with what was recorded then.
-    type Group<'v> = ((&'v str, usize), Vec<&'v Entry<record::Tram>>);
-    let mut groups: Vec<Group<'_>> = Vec::new();
+    let mut groups: Vec<(Visit<'_>, Vec<&Entry<record::Tram>>)> = Vec::new();
     for entry in tram::standing(view, None) {
         let place = (entry.body.stage.as_str(), span_at(stages, entry));
         match groups.iter_mut().find(|(known, _)| *known == place) {

@@ -33,9 +33,7 @@ impl Check {
             match (place("file"), place("left_out")) {
                 (Some(path), _) => {
                     let blob = told_of_copy("blob").map(|blob| BlobId(blob.to_owned()));
-                    if blob.is_some() {
-                        self.found.copies += 1;
-                    }
+                    self.found.copies += usize::from(blob.is_some());
                     let blob = blob.unwrap_or_else(|| photo.body.blob.clone());
                     wanted.push((path.to_owned(), blob, true));
                 }
