@@ -271,8 +271,8 @@ impl<T: FnMut(Event)> Teller<'_, T> {
             .add_note(NewNote {
                 text: note.text.into(),
                 stage: Some(note.stage.into()),
-                photo: None,
                 about: note.about.map(str::to_owned),
+                ..NewNote::default()
             })
             .await?;
         (self.tell)(Event::Say(format!(

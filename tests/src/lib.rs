@@ -240,3 +240,17 @@ pub async fn assert_all_there(folder: &Path, acks: &[Ack]) {
 pub fn flat(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
+
+/// A number of JSON.
+pub fn number(value: &Value) -> f64 {
+    value
+        .as_f64()
+        .unwrap_or_else(|| panic!("{value} is no number"))
+}
+
+/// The entry for a point in a report's `points`.
+pub fn point<'a>(report: &'a Value, name: &str) -> &'a Value {
+    let points = report["points"].as_array().expect("points");
+    let found = points.iter().find(|p| p["point"] == name);
+    found.unwrap_or_else(|| panic!("no {name}"))
+}

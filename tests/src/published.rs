@@ -51,3 +51,20 @@ pub fn readings(moved: impl Fn(&str) -> [f64; 3]) -> Vec<(String, [f64; 3])> {
         })
         .collect()
 }
+
+/// A shop with a job on that sheet and a limit of 3 mm.
+pub fn shop() -> crate::Shop {
+    let shop = crate::Shop::with_job();
+    shop.ok(&[
+        "sheet",
+        "load",
+        SHEET,
+        "--source",
+        "see the tests",
+        "--limit",
+        "3",
+        "--limit-source",
+        "the shop's own",
+    ]);
+    shop
+}

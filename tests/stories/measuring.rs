@@ -2,8 +2,8 @@
 //! was mistyped, what is damaged, where to push, and what came of it. On a sheet that a maker
 //! printed, with known displacements.
 
-use datumtrail_tests::Shop;
-use datumtrail_tests::published::{SHEET, csv, readings, seen_by_the_instrument};
+use datumtrail_tests::published::{SHEET, csv, readings, seen_by_the_instrument, shop};
+use datumtrail_tests::{Shop, number, point};
 use serde_json::Value;
 
 const REFS: &str = "A,A',B,B',G,G',B1,B1'";
@@ -11,26 +11,6 @@ const STAGE: &str = "as-found-survey";
 const STILL: [f64; 3] = [0.0; 3];
 
 type Readings = Vec<(String, [f64; 3])>;
-
-fn shop() -> Shop {
-    let shop = Shop::with_job();
-    load(&shop);
-    shop
-}
-
-fn load(shop: &Shop) {
-    shop.ok(&[
-        "sheet",
-        "load",
-        SHEET,
-        "--source",
-        "see the tests",
-        "--limit",
-        "3",
-        "--limit-source",
-        "the shop's own",
-    ]);
-}
 
 /// Adds a survey on the usual reference points.
 fn add(shop: &Shop, stage: &str, seen: Readings, more: &[&str]) -> Value {
@@ -48,18 +28,6 @@ fn rail_back(name: &str) -> [f64; 3] {
         "H" | "C" => [12.0, 0.0, 0.0],
         _ => STILL,
     }
-}
-
-fn number(value: &Value) -> f64 {
-    value
-        .as_f64()
-        .unwrap_or_else(|| panic!("{value} is no number"))
-}
-
-fn point<'a>(all: &'a Value, name: &str) -> &'a Value {
-    let points = all["points"].as_array().expect("points");
-    let found = points.iter().find(|p| p["point"] == name);
-    found.unwrap_or_else(|| panic!("no {name}"))
 }
 
 /// Runs a command that the program proposed, word by word as it stands.
@@ -194,7 +162,7 @@ fn readings_that_cannot_be_set_up_are_kept_where_a_blunder_explains_it() {
     assert!(number(&shop.json(&["check"])["setup"]["rms_mm"]) < 1.0);
 
     // Where nothing explains it, nothing is recorded.
-    let shop = self::shop();
+    let shop = datumtrail_tests::published::shop();
     let few: Readings = readings(|_| STILL).into_iter().skip(14).collect();
     let file = shop.file("few.csv", csv(few));
     let said = datumtrail_tests::flat(&shop.fails(
@@ -320,7 +288,7 @@ fn damage_is_read_and_its_extent_told() {
     let words = rail["words"].as_str().unwrap();
     assert!(words.contains("everything measured behind H"), "{words}");
 
-    let unstated = self::shop();
+    let unstated = datumtrail_tests::published::shop();
     let file = unstated.file("readings.csv", csv(readings(rail_back)));
     unstated.ok(&["survey", "add", &file, "--stage", STAGE, "--refs", REFS]);
     let said = unstated.fails(1, &["damage"]);
@@ -488,7 +456,7 @@ fn set_ups_are_joined_repeats_averaged_and_temperature_corrected() {
         .into_iter()
         .map(|(name, at)| (name, at.map(|c| c * (1.0 + 23e-6 * 20.0))))
         .collect();
-    let shop = self::shop();
+    let shop = datumtrail_tests::published::shop();
     add(&shop, STAGE, warm.clone(), &[]);
     let plain = number(&shop.json(&["check"])["setup"]["rms_mm"]);
     add(

@@ -3,8 +3,8 @@
 //! The readings are made from it by a known rigid motion and known displacements, so what the
 //! program must find is known without the program.
 
-use datumtrail_tests::Shop;
 use datumtrail_tests::published::{self, SHEET};
+use datumtrail_tests::{Shop, point};
 use serde_json::Value;
 
 const REFS: &str = "A,A',B,B',G,G'";
@@ -38,14 +38,6 @@ fn survey(limit: &[&str], csv: &str) -> (Shop, Value) {
     ]);
     let check = shop.json(&["check"]);
     (shop, check)
-}
-
-fn point<'a>(check: &'a Value, name: &str) -> &'a Value {
-    let points = check["points"].as_array().expect("points");
-    points
-        .iter()
-        .find(|p| p["point"] == name)
-        .expect("the point")
 }
 
 fn deviation(check: &Value, name: &str) -> [f64; 3] {

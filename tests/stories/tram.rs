@@ -1,27 +1,11 @@
 //! A shop with nothing but a tram gauge, through the real program; and sheets that contradict
 //! themselves. On dimensions that makers printed: see `core/sheet/tests/published/README.md`.
 
-use datumtrail_tests::Shop;
-use datumtrail_tests::published::{SHEET, printed};
+use datumtrail_tests::published::{printed, shop};
+use datumtrail_tests::{Shop, number, point};
 use serde_json::Value;
 
 const REFS: [&str; 6] = ["A", "A'", "B", "B'", "G", "G'"];
-
-fn shop() -> Shop {
-    let shop = Shop::with_job();
-    shop.ok(&[
-        "sheet",
-        "load",
-        SHEET,
-        "--source",
-        "see the tests",
-        "--limit",
-        "3",
-        "--limit-source",
-        "the shop's own",
-    ]);
-    shop
-}
 
 /// Where a point is: as printed, but for the left rail end, which sits 12 mm too far back.
 fn truth(name: &str) -> [f64; 3] {
@@ -59,20 +43,6 @@ fn measured(shop: &Shop) -> String {
     shop.file("tram.csv", csv)
 }
 
-fn number(value: &Value) -> f64 {
-    value
-        .as_f64()
-        .unwrap_or_else(|| panic!("{value} is no number"))
-}
-
-fn solved_point<'a>(solved: &'a Value, name: &str) -> &'a Value {
-    let points = solved["points"].as_array().expect("points");
-    points
-        .iter()
-        .find(|p| p["point"] == name)
-        .unwrap_or_else(|| panic!("no {name}"))
-}
-
 #[test]
 fn distances_alone_give_positions_uncertainties_and_verdicts() {
     let shop = shop();
@@ -85,7 +55,7 @@ fn distances_alone_give_positions_uncertainties_and_verdicts() {
     let solved = shop.json(&solve);
     assert_eq!(solved["sound"], true);
     for (name, back) in [("H", 12.0), ("C", 12.0), ("H'", 0.0), ("C'", 0.0)] {
-        let p = solved_point(&solved, name);
+        let p = point(&solved, name);
         for (axis, due) in [("length", back), ("width", 0.0), ("height", 0.0)] {
             let (off, u) = (number(&p[axis]["deviation_mm"]), number(&p[axis]["u_mm"]));
             assert!(
@@ -94,8 +64,8 @@ fn distances_alone_give_positions_uncertainties_and_verdicts() {
             );
         }
     }
-    assert_eq!(solved_point(&solved, "H")["length"]["verdict"], "outside");
-    assert_eq!(solved_point(&solved, "H'")["length"]["verdict"], "inside");
+    assert_eq!(point(&solved, "H")["length"]["verdict"], "outside");
+    assert_eq!(point(&solved, "H'")["length"]["verdict"], "inside");
 
     // One distance typed wrongly: named by the others, left out, and nothing moves by it.
     let wrong = distance("H'", "C'", false) + 25.0;
@@ -120,8 +90,8 @@ fn distances_alone_give_positions_uncertainties_and_verdicts() {
         .collect();
     assert_eq!(contradicting.len(), 1, "{contradicting:?}");
     assert!((number(&contradicting[0]["value_mm"]) - wrong).abs() < 0.06);
-    let moved = number(&solved_point(&again, "H'")["length"]["deviation_mm"])
-        - number(&solved_point(&solved, "H'")["length"]["deviation_mm"]);
+    let moved = number(&point(&again, "H'")["length"]["deviation_mm"])
+        - number(&point(&solved, "H'")["length"]["deviation_mm"]);
     assert!(moved.abs() < 0.01);
 }
 
@@ -147,7 +117,7 @@ fn what_the_distances_leave_open_is_said_and_the_next_reading_is_named() {
     ]);
     let solve = ["tram", "solve", "--refs", &REFS.join(",")];
     let solved = shop.json(&solve);
-    let f = solved_point(&solved, "F");
+    let f = point(&solved, "F");
     for axis in ["length", "width", "height"] {
         assert_eq!(f[axis]["verdict"], "unchecked", "{axis}");
     }
@@ -158,7 +128,7 @@ fn what_the_distances_leave_open_is_said_and_the_next_reading_is_named() {
     // Doing what is proposed, a few times, determines it.
     for _ in 0..6 {
         let solved = shop.json(&solve);
-        if solved_point(&solved, "F")["height"]["deviation_mm"].is_number() {
+        if point(&solved, "F")["height"]["deviation_mm"].is_number() {
             break;
         }
         let next = &solved["next"][0];
@@ -198,7 +168,7 @@ fn what_the_distances_leave_open_is_said_and_the_next_reading_is_named() {
         }
     }
     let solved = shop.json(&solve);
-    let f = solved_point(&solved, "F");
+    let f = point(&solved, "F");
     for axis in ["length", "width", "height"] {
         let (off, u) = (number(&f[axis]["deviation_mm"]), number(&f[axis]["u_mm"]));
         assert!(off.abs() < 3.0 * u && u < 5.0, "{axis}: {off} +- {u}");

@@ -282,6 +282,9 @@ pub enum Note {
         /// What the plan asks for by this key
         #[arg(long, value_name = "KEY")]
         about: Option<String>,
+        /// For the shop alone: it stays out of copies for others
+        #[arg(long)]
+        internal: bool,
     },
     /// The notes
     List,

@@ -19,6 +19,7 @@ pub async fn run(context: &Context, command: Note) -> Result<ExitCode> {
             stage,
             photo,
             about,
+            internal,
         } => {
             let id = job
                 .add_note(NewNote {
@@ -26,6 +27,7 @@ pub async fn run(context: &Context, command: Note) -> Result<ExitCode> {
                     stage,
                     photo,
                     about,
+                    internal,
                 })
                 .await?;
             output::either(context.json, &json!({ "id": id }), || {

@@ -372,3 +372,78 @@ fn unusable_sheets_are_refused_with_the_row() {
     );
     assert_eq!(audit(&with(figure), 1.5), Err(AuditError::BadAlpha(1.5)));
 }
+
+/// A sheet may print the distance from a left point to its own right partner as a true distance:
+/// 805 mm between A (y = -402.5) and A' (y = +402.5) of the published sheet.
+#[test]
+fn a_true_distance_across_one_pair_is_compared_like_a_width() {
+    let across = |value_mm: f64| {
+        let mut sheet = megane();
+        let a = sheet
+            .stations
+            .iter()
+            .position(|s| s.name == "A")
+            .expect("A");
+        let end = |side| End {
+            station: a,
+            side: Some(side),
+        };
+        sheet.figures.push(Figure {
+            what: Printed::TrueDistance,
+            a: end(Side::Left),
+            b: Some(end(Side::Right)),
+            value_mm,
+            step_mm: 0.5,
+        });
+        audit(&sheet, 0.05).expect("a sheet to audit").doubts
+    };
+    assert_eq!(across(805.0), []);
+    let doubts = across(850.0);
+    assert!(
+        doubts
+            .iter()
+            .any(|d| d.kind == Kind::Figure && d.printed_mm == 850.0),
+        "{doubts:?}"
+    );
+
+    // Without positions: the pair's own width and the diagonals of the next pair tell.
+    let sheet = |value_mm: f64| {
+        let stations = ["P", "Q"].map(|name| Station::new(name, 0.1)).to_vec();
+        let end = |station, side| End { station, side };
+        let figure = |what, a, b, value_mm| Figure {
+            what,
+            a,
+            b,
+            value_mm,
+            step_mm: 0.1,
+        };
+        let (left, right) = (Some(Side::Left), Some(Side::Right));
+        // 800 mm wide at P, 600 at Q, 500 mm apart, level: D^2 = 500^2 + 700^2.
+        let figures = vec![
+            figure(Printed::Height, end(0, None), None, 0.0),
+            figure(Printed::Height, end(1, None), None, 0.0),
+            figure(Printed::Width, end(1, None), None, 600.0),
+            figure(Printed::Length, end(0, None), Some(end(1, None)), 500.0),
+            figure(
+                Printed::TrueDistance,
+                end(0, left),
+                Some(end(0, right)),
+                value_mm,
+            ),
+            figure(
+                Printed::TrueDistance,
+                end(0, left),
+                Some(end(1, right)),
+                860.2,
+            ),
+        ];
+        Sheet { stations, figures }
+    };
+    let doubts = |value_mm| {
+        audit(&sheet(value_mm), 0.05)
+            .expect("a sheet to audit")
+            .doubts
+    };
+    assert_eq!(doubts(800.0), []);
+    assert!(!doubts(830.0).is_empty());
+}

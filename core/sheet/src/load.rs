@@ -33,7 +33,7 @@ use crate::axes::Axes;
 use crate::decimal::Decimal;
 use crate::distance::{Distance, DistanceKind, End};
 use crate::error::SheetError;
-use crate::header::Field;
+use crate::header::{Field, Schema};
 use crate::limit::{self, Limit};
 use crate::names::parse_side;
 use crate::point::{ControlPoint, checked_coordinate, checked_step};
@@ -105,6 +105,45 @@ pub struct LoadOptions {
 pub struct Loaded<T> {
     pub value: T,
     pub warnings: Vec<Warning>,
+}
+
+/// Reads a table that has one value a row, all of it or nothing.
+///
+/// # Errors
+/// [`SheetError::Faulty`] with everything that is wrong in the file, or why it is no table.
+pub(crate) fn read_rows<T>(
+    bytes: &[u8],
+    schema: &'static Schema,
+    mut read: impl FnMut(&Row<'_>, &mut Collector) -> Option<T>,
+) -> Result<Loaded<Vec<T>>, SheetError> {
+    let mut problems = Collector::default();
+    let table = Table::read(bytes, &[schema], &mut problems)?;
+    let value = table
+        .rows()
+        .filter_map(|row| read(&row, &mut problems))
+        .collect();
+    match problems.finish() {
+        Some(faulty) => Err(SheetError::Faulty(faulty)),
+        None => Ok(Loaded {
+            value,
+            warnings: Warning::unknown_columns(&table),
+        }),
+    }
+}
+
+/// The name of a point, which a sheet has where one is given.
+pub(crate) fn on_sheet(
+    row: &Row<'_>,
+    column: &str,
+    name: String,
+    sheet: Option<&Sheet>,
+) -> Result<String, Problem> {
+    match sheet {
+        Some(sheet) if sheet.point(&name).is_none() => {
+            Err(row.problem(column, sheet.unknown(&name)))
+        }
+        _ => Ok(name),
+    }
 }
 
 /// Reads a sheet of control points or of distances from the bytes of a file.

@@ -19,13 +19,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::SheetError;
 use crate::header::Field;
-use crate::load::Loaded;
+use crate::load::{Loaded, on_sheet, read_rows};
 use crate::point::checked_coordinate;
 use crate::problem::{Collector, Fault, Problem};
 use crate::sheet::Sheet;
-use crate::table::{Row, Table};
+use crate::table::Row;
 use crate::units::Units;
-use crate::warning::Warning;
 
 /// An instrument that is no better than this measures nothing on a vehicle.
 pub const MOST_UNCERTAINTY_MM: f64 = 100.0;
@@ -65,19 +64,9 @@ pub fn load(
     units: Units,
     sheet: Option<&Sheet>,
 ) -> Result<Loaded<Vec<Reading>>, SheetError> {
-    let mut problems = Collector::default();
-    let table = Table::read(bytes, &[&READINGS], &mut problems)?;
-    let value = table
-        .rows()
-        .filter_map(|row| read_reading(&row, units, sheet, &mut problems))
-        .collect();
-    match problems.finish() {
-        Some(faulty) => Err(SheetError::Faulty(faulty)),
-        None => Ok(Loaded {
-            value,
-            warnings: Warning::unknown_columns(&table),
-        }),
-    }
+    read_rows(bytes, &READINGS, |row, problems| {
+        read_reading(row, units, sheet, problems)
+    })
 }
 
 /// Checks a time that a person typed.
@@ -112,12 +101,7 @@ fn read_reading(
 
 fn read_point(row: &Row<'_>, sheet: Option<&Sheet>) -> Result<String, Problem> {
     let name = row.needed("point", row.name("point"))?;
-    match sheet {
-        Some(sheet) if sheet.point(&name).is_none() => {
-            Err(row.problem("point", sheet.unknown(&name)))
-        }
-        _ => Ok(name),
-    }
+    on_sheet(row, "point", name, sheet)
 }
 
 fn read_coordinate(row: &Row<'_>, column: &str, units: Units) -> Result<f64, Problem> {

@@ -19,14 +19,13 @@ use serde::{Deserialize, Serialize};
 use crate::distance::DistanceKind;
 use crate::error::SheetError;
 use crate::header::Field;
-use crate::load::Loaded;
+use crate::load::{Loaded, on_sheet, read_rows};
 use crate::point::{MOST_COORDINATE_MM, checked_coordinate};
 use crate::problem::{Collector, Fault, Problem};
 use crate::readings::{parse_time, read_u};
 use crate::sheet::Sheet;
-use crate::table::{Row, Table};
+use crate::table::Row;
 use crate::units::Units;
-use crate::warning::Warning;
 
 static TRAMS: [Field; 6] = [
     Field::text("kind"),
@@ -64,19 +63,9 @@ pub fn load(
     units: Units,
     sheet: Option<&Sheet>,
 ) -> Result<Loaded<Vec<TramReading>>, SheetError> {
-    let mut problems = Collector::default();
-    let table = Table::read(bytes, &[&TRAMS], &mut problems)?;
-    let value = table
-        .rows()
-        .filter_map(|row| read_row(&row, units, sheet, &mut problems))
-        .collect();
-    match problems.finish() {
-        Some(faulty) => Err(SheetError::Faulty(faulty)),
-        None => Ok(Loaded {
-            value,
-            warnings: Warning::unknown_columns(&table),
-        }),
-    }
+    read_rows(bytes, &TRAMS, |row, problems| {
+        read_row(row, units, sheet, problems)
+    })
 }
 
 /// Reads every cell of the row before giving up on it, so that all of its problems are reported.
@@ -89,7 +78,7 @@ fn read_row(
     let kind = problems.note(row.needed("kind", row.cell("kind", parse_kind)));
     let a = problems.note(
         row.needed("a", row.name("a"))
-            .and_then(|a| known(row, "a", a, sheet)),
+            .and_then(|a| on_sheet(row, "a", a, sheet)),
     );
     let b = problems.note(read_b(row, kind, sheet));
     let value_mm = problems.note(read_value(row, kind, units));
@@ -128,20 +117,6 @@ fn parse_kind(text: &str) -> Result<DistanceKind, Fault> {
     }
 }
 
-fn known(
-    row: &Row<'_>,
-    column: &str,
-    name: String,
-    sheet: Option<&Sheet>,
-) -> Result<String, Problem> {
-    match sheet {
-        Some(sheet) if sheet.point(&name).is_none() => {
-            Err(row.problem(column, sheet.unknown(&name)))
-        }
-        _ => Ok(name),
-    }
-}
-
 fn read_b(
     row: &Row<'_>,
     kind: Option<DistanceKind>,
@@ -151,7 +126,7 @@ fn read_b(
         (Some(DistanceKind::Height), None) | (None, None) => Ok(None),
         (Some(DistanceKind::Height), Some(_)) => Err(row.problem("b", Fault::EndSurplus)),
         (Some(_), None) => Err(row.problem("b", Fault::EndMissing { kind: "distance" })),
-        (_, Some(b)) => known(row, "b", b, sheet).map(Some),
+        (_, Some(b)) => on_sheet(row, "b", b, sheet).map(Some),
     }
 }
 

@@ -136,8 +136,8 @@ pub(crate) fn stated(sheet: &Sheet) -> audit::Sheet {
         figures.push(Figure {
             what: printed(distance.kind),
             a,
-            // A width from a point to its partner stays at one station.
-            b: b.filter(|b| b.station != a.station),
+            // A width belongs to a station as a whole, and so has one end.
+            b: b.filter(|_| distance.kind != DistanceKind::Width),
             value_mm: distance.value_mm,
             step_mm: distance.step_mm,
         });

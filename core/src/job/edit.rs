@@ -3,7 +3,7 @@
 use automerge::{Automerge, ChangeHash};
 use serde_json::Value;
 
-use super::record::{ClockPoint, Device, Photo, Record, RecordId, Stamp, Tie};
+use super::record::{ClockPoint, Device, Photo, Receipt, Record, RecordId, Stamp, Tie};
 use super::tree;
 use crate::error::Result;
 
@@ -39,26 +39,34 @@ pub(crate) fn add_with<A: Record, B: Record>(
     })
 }
 
-/// Adds photos, what a person said about where they belong, and what they show of their cameras'
-/// clocks, in one change.
+/// What comes with photos that are taken in.
+pub(crate) struct OfPhotos<'a> {
+    /// What a person said about where they belong.
+    pub ties: &'a [(RecordId, Tie)],
+    /// What they show of their cameras' clocks.
+    pub clocks: &'a [(RecordId, ClockPoint)],
+    /// That this device holds them: only once their bytes are on the disk.
+    pub receipt: (RecordId, Receipt),
+}
+
+/// Adds photos and what comes with them in one change.
 pub(crate) fn add_photos(
     doc: &mut Automerge,
     photos: &[(RecordId, Photo)],
-    ties: &[(RecordId, Tie)],
-    clocks: &[(RecordId, ClockPoint)],
+    more: &OfPhotos<'_>,
     stamp: &Stamp,
 ) -> Result<Option<ChangeHash>> {
     tree::change(doc, "add photo", |tx| {
         for (id, photo) in photos {
             tree::put_record(tx, &id.0, photo, stamp)?;
         }
-        for (id, tie) in ties {
+        for (id, tie) in more.ties {
             tree::put_record(tx, &id.0, tie, stamp)?;
         }
-        for (id, clock) in clocks {
+        for (id, clock) in more.clocks {
             tree::put_record(tx, &id.0, clock, stamp)?;
         }
-        Ok(())
+        tree::put_record(tx, &more.receipt.0.0, &more.receipt.1, stamp)
     })
 }
 

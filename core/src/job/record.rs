@@ -363,8 +363,69 @@ pub struct Note {
     /// What the plan asks for by this key.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub about: Option<String>,
+    /// Written for the shop alone: it stays out of copies for others.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub internal: bool,
 }
 record!(Note, "notes", "note");
+
+/// A person said that a note supports a line of the estimate.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Support {
+    pub note: RecordId,
+    /// What has to be done, as the estimate says it: replace, align, refinish.
+    pub operation: String,
+    /// The part it is done to.
+    pub part: String,
+    /// Why it is needed.
+    pub reason: String,
+    #[serde(default)]
+    pub photos: Vec<RecordId>,
+    #[serde(default)]
+    pub readings: Vec<RecordId>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub replaces: Option<RecordId>,
+}
+impl Record for Support {
+    const MAP: &'static str = "supports";
+    const WORD: &'static str = "support of an estimate line";
+    fn replaces(&self) -> Option<&RecordId> {
+        self.replaces.as_ref()
+    }
+}
+
+/// A device signed a closed stage.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seal {
+    pub stage: String,
+    /// What was signed, byte for byte: canonical JSON (RFC 8785), see `archive::sealed`.
+    pub sealed: String,
+    /// The OpenSSH signature file over it (SSHSIG).
+    pub signature: String,
+}
+record!(Seal, "seals", "seal");
+
+/// A device holds the whole bytes of these photos, verified and flushed to its disk; or it no
+/// longer does. For each device and photo the newest receipt counts.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Receipt {
+    pub photos: Vec<RecordId>,
+    /// Whether it holds them, or has let go of them.
+    pub holds: bool,
+}
+record!(Receipt, "receipts", "receipt");
+
+/// How far another device's clock was from the writer's, where that matters.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Skew {
+    /// The other device's public key.
+    pub device: String,
+    /// What its clock showed minus what the writer's did, seconds.
+    pub offset_s: f64,
+    /// How far that can be wrong: half the round trip, seconds.
+    pub u_s: f64,
+}
+record!(Skew, "skews", "clock offset between devices");
 
 /// A check of the plan was ticked.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -428,7 +489,7 @@ pub struct Device {
 record!(Device, "devices", "device");
 
 /// The maps of the document, all made when the job is.
-pub const MAPS: [&str; 17] = [
+pub const MAPS: [&str; 21] = [
     Sheet::MAP,
     Opening::MAP,
     Closing::MAP,
@@ -440,10 +501,14 @@ pub const MAPS: [&str; 17] = [
     Cover::MAP,
     Picture::MAP,
     Note::MAP,
+    Support::MAP,
     Tick::MAP,
     Release::MAP,
     Tie::MAP,
     ClockPoint::MAP,
     Withdrawal::MAP,
+    Seal::MAP,
+    Receipt::MAP,
+    Skew::MAP,
     Device::MAP,
 ];

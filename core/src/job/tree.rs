@@ -16,7 +16,7 @@ use crate::error::{Error, Result};
 
 /// The major version of the schema that this program reads and writes.
 pub const SCHEMA: i64 = 1;
-const MINOR: i64 = 1;
+const MINOR: i64 = 2;
 const FORMAT: &str = "datumtrail.job";
 const ABOUT: &str = "about";
 
@@ -316,6 +316,7 @@ mod tests {
             stage: None,
             photo: None,
             about: None,
+            internal: false,
         }
     }
 

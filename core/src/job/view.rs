@@ -106,10 +106,15 @@ pub struct JobView {
     pub covers: Vec<Entry<record::Cover>>,
     pub pictures: Vec<Entry<record::Picture>>,
     pub notes: Vec<Entry<record::Note>>,
+    /// Notes that support lines of the estimate.
+    pub supports: Vec<Entry<record::Support>>,
     pub ticks: Vec<Entry<record::Tick>>,
     pub releases: Vec<Entry<record::Release>>,
     pub ties: Vec<Entry<record::Tie>>,
     pub clocks: Vec<Entry<record::ClockPoint>>,
+    pub seals: Vec<Entry<record::Seal>>,
+    pub receipts: Vec<Entry<record::Receipt>>,
+    pub skews: Vec<Entry<record::Skew>>,
     /// Device names by public key.
     pub devices: BTreeMap<String, String>,
     /// Records that a newer version wrote, or that are damaged. They stay in the document.
@@ -164,10 +169,14 @@ impl JobView {
             covers: reader.entries(),
             pictures: reader.entries(),
             notes: reader.entries(),
+            supports: reader.entries(),
             ticks: reader.entries(),
             releases: reader.entries(),
             ties: reader.entries(),
             clocks: reader.entries(),
+            seals: reader.entries(),
+            receipts: reader.entries(),
+            skews: reader.entries(),
             devices: tree::read_records::<record::Device>(doc, &mut reader.unreadable)
                 .into_iter()
                 .map(|(id, _, device)| (id.0, device.name))
@@ -238,6 +247,23 @@ impl JobView {
             .filter(move |r| r.stands() && r.body.survey == *survey)
     }
 
+    /// The devices that hold each photo's bytes whole, by their own receipts: the newest receipt
+    /// of a device about a photo counts. The time is that receipt's.
+    pub fn holders(&self) -> BTreeMap<RecordId, BTreeMap<String, String>> {
+        let mut all: BTreeMap<RecordId, BTreeMap<String, String>> = BTreeMap::new();
+        for receipt in self.receipts.iter().filter(|r| r.stands()) {
+            for photo in &receipt.body.photos {
+                let devices = all.entry(photo.clone()).or_default();
+                if receipt.body.holds {
+                    devices.insert(receipt.stamp.by.clone(), receipt.stamp.at.clone());
+                } else {
+                    devices.remove(&receipt.stamp.by);
+                }
+            }
+        }
+        all
+    }
+
     /// Who wrote a record, in words.
     pub fn author(&self, stamp: &Stamp) -> String {
         let device = self.devices.get(&stamp.by).cloned();
@@ -264,6 +290,7 @@ impl JobView {
             .chain(of(&self.covers))
             .chain(of(&self.pictures))
             .chain(of(&self.notes))
+            .chain(of(&self.supports))
             .chain(of(&self.ticks))
             .chain(of(&self.releases))
             .chain(of(&self.ties))

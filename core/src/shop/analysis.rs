@@ -4,18 +4,18 @@ use datumtrail_geometry::correct::{AchievedPoint, Allowed};
 use datumtrail_geometry::frame::Mat3;
 use datumtrail_geometry::plan::{self, PlanRequest};
 use datumtrail_geometry::verdict::{Statement, combine};
-use serde_json::Value;
 
 use super::job::Job;
-use super::surveys::{bounded, known_points, pick_survey};
+use super::sheets::known_points;
+use super::surveys::{bounded, pick_survey};
 use crate::error::{Error, Result};
 use crate::job::compare::{self, Compared};
 use crate::job::correct::{self, PlannedMove};
-use crate::job::damage::{self, Damage, PlaceReport};
+use crate::job::damage::{self, Damage};
 use crate::job::measure::{self, Measured};
 use crate::job::mend::{self, Candidate, Suspicion};
 use crate::job::record::{self, RecordId};
-use crate::job::view::{Entry, Place};
+use crate::job::view::Entry;
 
 /// A choice of reference points and instrument, before anyone measures.
 #[derive(Clone, Debug, Default)]
@@ -72,18 +72,6 @@ impl Job<'_> {
         Ok(found)
     }
 
-    /// Takes over the sheet of another job of this shop.
-    pub async fn take_sheet(&self, from: &str) -> Result<RecordId> {
-        let other = self.shop.job(Some(from)).await?.view()?;
-        let sheet = other.sheet().ok_or_else(|| {
-            Error::invalid(
-                format!("the job {} has no sheet", other.title()),
-                "name another",
-            )
-        })?;
-        self.add(sheet.body.clone()).await
-    }
-
     /// What a choice of reference points and instrument could decide and miss.
     pub fn plan_set_up(&self, choice: &SetUpChoice) -> Result<plan::Plan> {
         let sheet = measure::sheet_of(&self.view()?)?;
@@ -124,34 +112,6 @@ impl Job<'_> {
         let view = self.view()?;
         let measured = measure::measure(&view, pick_survey(&view, survey)?)?;
         damage::read(&view, &measured)
-    }
-
-    /// Zones and members of the sheet's points, as they stand.
-    pub fn layout(&self) -> Result<Vec<PlaceReport>> {
-        let view = self.view()?;
-        Ok(damage::layout(&view, &measure::sheet_of(&view)?).1)
-    }
-
-    /// Says where points belong; the others are confirmed as they were proposed.
-    pub async fn set_layout(&self, said: &[(String, Place)]) -> Result<Vec<PlaceReport>> {
-        let view = self.view()?;
-        let sheet = measure::sheet_of(&view)?;
-        let mut all: std::collections::BTreeMap<String, Place> = damage::layout(&view, &sheet)
-            .1
-            .into_iter()
-            .map(|p| {
-                let (zone, member) = (p.zone, p.member);
-                (p.point, Place { zone, member })
-            })
-            .collect();
-        for (point, place) in said {
-            for name in known_points(&sheet, std::slice::from_ref(point))? {
-                all.insert(name, place.clone());
-            }
-        }
-        let text = serde_json::to_string(&all).map_err(|e| Error::Internal(e.to_string()))?;
-        self.set_about("layout", Value::from(text)).await?;
-        self.layout()
     }
 
     /// The move that brings points in, by a survey: the named points, or those of the new part.

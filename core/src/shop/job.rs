@@ -86,7 +86,7 @@ impl<'a> Job<'a> {
         let sheet = crate::job::measure::sheet_of(&self.view()?)?;
         let part = Part {
             name: name.trim().to_owned(),
-            points: super::surveys::known_points(&sheet, points)?,
+            points: super::sheets::known_points(&sheet, points)?,
         };
         if part.points.is_empty() || part.name.is_empty() {
             return Err(Error::invalid(

@@ -15,6 +15,8 @@ pub struct NewNote {
     pub photo: Option<String>,
     /// What the plan asks for by this key.
     pub about: Option<String>,
+    /// Written for the shop alone.
+    pub internal: bool,
 }
 
 impl Job<'_> {
@@ -49,6 +51,7 @@ impl Job<'_> {
             stage,
             photo,
             about: new.about,
+            internal: new.internal,
         })
         .await
     }

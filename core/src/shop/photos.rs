@@ -179,7 +179,16 @@ impl Job<'_> {
         if !photos.is_empty() {
             // The bytes first: a record must never name a photo that is not there.
             self.shop.blobs().await?.flush(&flush).await?;
-            self.edit(|doc, stamp| edit::add_photos(doc, &photos, &ties, &clocks, stamp))
+            let receipt = record::Receipt {
+                photos: photos.iter().map(|(id, _)| id.clone()).collect(),
+                holds: true,
+            };
+            let more = edit::OfPhotos {
+                ties: &ties,
+                clocks: &clocks,
+                receipt: (self.shop.new_id(), receipt),
+            };
+            self.edit(|doc, stamp| edit::add_photos(doc, &photos, &more, stamp))
                 .await?;
         }
         Ok(outcomes)

@@ -1,42 +1,20 @@
-//! Sheets, surveys and readings.
+//! Surveys and readings.
 
 use std::path::PathBuf;
 
 use datumtrail_geometry::blunder::Blunder;
 use datumtrail_geometry::check::Options;
 use datumtrail_geometry::temperature::factor_to_20_degrees;
-use datumtrail_sheet::{Axes, LoadOptions, Sheet, Units, Warning};
+use datumtrail_sheet::{Sheet, Units};
 
 use super::job::Job;
+use super::sheets::known_points;
 use crate::error::{Error, Result};
 use crate::job::measure::{self, Measured};
 use crate::job::mend::Suspicion;
 use crate::job::record::{self, RecordId};
 use crate::job::view::{self, Entry, JobView};
 use crate::job::{edit, gather, mend};
-
-/// A dimension sheet to be loaded.
-#[derive(Clone, Debug, Default)]
-pub struct NewSheet {
-    pub file: String,
-    pub bytes: Vec<u8>,
-    pub source: String,
-    pub limit_mm: Option<f64>,
-    pub limit_source: Option<String>,
-    /// "mm" or "in"; millimetres where empty.
-    pub units: String,
-    pub axes: Option<String>,
-    /// Keep the sheet that counts, and add this to it.
-    pub add: bool,
-}
-
-/// A sheet that was loaded, and what a person should look at.
-#[derive(Clone, Debug)]
-pub struct SheetLoaded {
-    pub id: RecordId,
-    pub sheet: Sheet,
-    pub warnings: Vec<Warning>,
-}
 
 /// A survey to be added, with or without a file of readings.
 #[derive(Clone, Debug, Default)]
@@ -96,63 +74,6 @@ pub enum Again {
 }
 
 impl Job<'_> {
-    /// Loads a dimension sheet; from now on it is the one that counts.
-    ///
-    /// # Errors
-    /// [`Error::Table`] with everything that is wrong in the file; nothing is then loaded.
-    pub async fn load_sheet(&self, new: NewSheet) -> Result<SheetLoaded> {
-        let table = |source| Error::Table {
-            file: PathBuf::from(&new.file),
-            source,
-        };
-        let units = units(&new.units)?;
-        let options = LoadOptions {
-            source: new.source.clone(),
-            units,
-            axes: match &new.axes {
-                Some(axes) => Axes::parse(axes).map_err(table)?,
-                None => Axes::default(),
-            },
-            limit_mm: new.limit_mm,
-            limit_source: new.limit_source.clone(),
-            step_mm: None,
-        };
-        let loaded = datumtrail_sheet::load::load(&new.bytes, &options).map_err(table)?;
-        let text = String::from_utf8(new.bytes).map_err(|e| Error::Internal(e.to_string()))?;
-        let view = self.view()?;
-        let adds_to = match new.add {
-            true => Some(measure::sheet_of(&view).map(|before| (view.sheet(), before))?),
-            false => None,
-        };
-        if let Some((_, before)) = &adds_to {
-            let points = [before.points(), loaded.value.points()].concat();
-            let distances = [before.distances(), loaded.value.distances()].concat();
-            Sheet::new(before.source(), before.declared(), points, distances).map_err(|e| {
-                Error::invalid(
-                    format!("this does not go together with the sheet that is there: {e}"),
-                    "leave out what it repeats, or load it without --add",
-                )
-            })?;
-        }
-        let id = self
-            .add(record::Sheet {
-                file: new.file,
-                text,
-                source: new.source,
-                units: units.word().to_owned(),
-                axes: new.axes,
-                limit_mm: new.limit_mm,
-                limit_source: new.limit_source,
-                adds_to: adds_to.and_then(|(entry, _)| Some(entry?.id.clone())),
-            })
-            .await?;
-        Ok(SheetLoaded {
-            id,
-            sheet: loaded.value,
-            warnings: loaded.warnings,
-        })
-    }
-
     /// Adds a survey. With a file, its set-up is tried first: what can't be set up is refused and
     /// nothing of it is recorded, unless a blunder would explain it, which can then be mended.
     pub async fn add_survey(&self, new: NewSurvey) -> Result<SurveyAdded> {
@@ -477,24 +398,6 @@ pub(super) fn pick_survey<'v>(
         None => Ok(found),
         Some(base) => view::find(&view.surveys, &base.0),
     }
-}
-
-/// Names of control points as a person typed them, checked against the sheet, each once.
-pub(super) fn known_points(sheet: &Sheet, typed: &[String]) -> Result<Vec<String>> {
-    let mut known: Vec<String> = Vec::new();
-    for name in typed.iter().map(|n| n.trim()).filter(|n| !n.is_empty()) {
-        let name = datumtrail_sheet::point_name(name)
-            .and_then(|name| sheet.expect_point(&name).map(|p| p.name.clone()))
-            .map_err(|e| Error::Unknown {
-                kind: "control point",
-                name: name.to_owned(),
-                todo: format!("{e}"),
-            })?;
-        if !known.contains(&name) {
-            known.push(name);
-        }
-    }
-    Ok(known)
 }
 
 pub(super) fn units(text: &str) -> Result<Units> {

@@ -6,9 +6,9 @@ use datumtrail_sheet::{DistanceKind, Units, trams};
 
 use super::folder::{written, zone_of};
 use super::job::Job;
-use super::surveys::{bounded, known_points, units};
+use super::sheets::known_points;
+use super::surveys::{bounded, units};
 use crate::error::{Error, Result};
-use crate::job::audit::{self, SheetAudit, SolvedSheet};
 use crate::job::record::{self, RecordId, TramKind};
 use crate::job::stage::{State, stages};
 use crate::job::tram::{self, Basis, TramList, TramSolved};
@@ -212,15 +212,5 @@ impl Job<'_> {
                 .last()
                 .map(|newest| newest.body.stage.clone())),
         }
-    }
-
-    /// Coordinates solved from the sheet's distances.
-    pub fn solve_sheet(&self, front: &str, rear: &str) -> Result<SolvedSheet> {
-        audit::solve(&measure::sheet_of(&self.view()?)?, front, rear)
-    }
-
-    /// The sheet against itself.
-    pub fn audit_sheet(&self) -> Result<SheetAudit> {
-        audit::audit(&measure::sheet_of(&self.view()?)?)
     }
 }

@@ -1,8 +1,10 @@
 //! `datumtrail photo list`
 
+use std::collections::BTreeMap;
+
 use datumtrail_core::Result;
 use datumtrail_core::job::alike::Together;
-use datumtrail_core::job::record;
+use datumtrail_core::job::record::{self, RecordId};
 use datumtrail_core::job::tie::{PhotoTie, zone_of};
 use datumtrail_core::job::view::{Entry, JobView};
 use datumtrail_core::shop::Job;
@@ -22,6 +24,7 @@ pub fn run(context: &Context, job: &Job<'_>, stage: Option<&str>, every: bool) -
     }
     let ties = ties_of(job)?;
     let together = Together::find(&all, &ties);
+    let holders = all.holders();
     let mut photos: Vec<(&Entry<record::Photo>, &PhotoTie)> = all
         .photos
         .iter()
@@ -31,16 +34,23 @@ pub fn run(context: &Context, job: &Job<'_>, stage: Option<&str>, every: bool) -
     photos.sort_by_key(|(p, t)| (t.moment().map(|m| m.at), p.id.clone()));
     let values: Vec<Value> = photos
         .iter()
-        .map(|(p, t)| value(&all, p, t, &together))
+        .map(|(p, t)| {
+            let mut value = value(&all, p, t, &together);
+            value["on_devices"] = json!(devices_of(&holders, &p.id).keys().collect::<Vec<_>>());
+            value
+        })
         .collect();
     output::either(context.json, &json!({ "photos": values }), || {
         if photos.is_empty() {
             return "No photos.".into();
         }
         let zone = zone_of(&all);
-        let mut table = Table::new(&["identity", "taken", "name", "belongs to"]);
+        let mut table = Table::new(&["identity", "taken", "name", "on", "belongs to"]);
         let mut doubtful = 0;
+        let mut alone = 0;
         for (photo, tie) in &photos {
+            let on = devices_of(&holders, &photo.id).len();
+            alone += usize::from(on < 2);
             doubtful += usize::from(tie.tie.is_doubtful());
             if !every && together.folds_into(&photo.id).is_some() {
                 continue;
@@ -69,12 +79,27 @@ pub fn run(context: &Context, job: &Job<'_>, stage: Option<&str>, every: bool) -
                 };
                 belongs += &format!(" ({how} {})", reading.point);
             }
-            table.row(vec![photo.id.short().into(), taken, name, belongs]);
+            table.row(vec![
+                photo.id.short().into(),
+                taken,
+                name,
+                on.to_string(),
+                belongs,
+            ]);
         }
         let mut out = table.show();
         if !every && !together.bursts.is_empty() {
             out += "\n+ more of the same burst: --all shows them.";
         }
+        let safe = format!(
+            "\non: the devices that hold the photo whole and on their disk. {}",
+            match alone {
+                0 => "Every photo is on two or more.".to_owned(),
+                n if n == photos.len() => "All are on one device alone.".to_owned(),
+                n => format!("{n} of {} are on one device alone.", photos.len()),
+            }
+        );
+        out += &wrap(&safe, WIDTH, "");
         if doubtful > 0 {
             let doubts = format!(
                 "\n{doubtful} of {} photos are doubtful: datumtrail photo review",
@@ -85,6 +110,14 @@ pub fn run(context: &Context, job: &Job<'_>, stage: Option<&str>, every: bool) -
         out
     });
     Ok(())
+}
+
+/// The devices that hold a photo, and since when they say so.
+fn devices_of(
+    holders: &BTreeMap<RecordId, BTreeMap<String, String>>,
+    photo: &RecordId,
+) -> BTreeMap<String, String> {
+    holders.get(photo).cloned().unwrap_or_default()
 }
 
 /// A photo for programs.

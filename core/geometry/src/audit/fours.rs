@@ -23,7 +23,7 @@ use crate::network::rounding_u;
 pub(super) fn tests(sheet: &Sheet) -> Vec<Test> {
     let mut tests = Vec::new();
     for (diagonal, figure) in sheet.figures.iter().enumerate() {
-        if !crosses(figure) {
+        if !crosses(figure) || figure.crosses_its_pair() {
             continue;
         }
         let Some((from, to)) = stations(figure) else {

@@ -183,6 +183,9 @@ fn meant(figure: &Figure, meaning: Meaning) -> Option<Printed> {
 
 fn folded_quantity(figure: &Figure, meaning: Meaning) -> Option<Quantity> {
     let from = figure.a.station;
+    if figure.crosses_its_pair() {
+        return Some(Quantity::Span { point: from });
+    }
     let across = crosses(figure);
     match (meant(figure, meaning)?, figure.b.map(|b| b.station)) {
         (Printed::Height, _) => Some(Quantity::height(from)),

@@ -10,6 +10,9 @@
 //! nearly as well, and it hangs together with the two stations named. What is not placed is listed,
 //! never guessed.
 //!
+//! The method and its sources are those of [`crate::network`]; a length from the front station has
+//! the variance C_ii + C_ff - 2 C_if of a difference. Millimetres in and out.
+//!
 //! ```
 //! use datumtrail_geometry::audit::{End, Figure, Printed, Sheet, Station, positions};
 //!

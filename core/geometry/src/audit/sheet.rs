@@ -108,6 +108,28 @@ pub struct Figure {
     pub step_mm: f64,
 }
 
+impl Figure {
+    /// Whether its ends lie at different stations.
+    pub(super) fn joins_stations(&self) -> bool {
+        self.b.is_some_and(|b| b.station != self.a.station)
+    }
+
+    /// Whether it is a distance from a left point to its own right partner: for a symmetrical pair,
+    /// a width by another name.
+    pub(super) fn crosses_its_pair(&self) -> bool {
+        let sides = (self.a.side, self.b.and_then(|b| b.side));
+        let across = matches!(
+            self.what,
+            Printed::TrueDistance | Printed::LevelDistance | Printed::Diagonal
+        );
+        let opposite = matches!(
+            sides,
+            (Some(Side::Left), Some(Side::Right)) | (Some(Side::Right), Some(Side::Left))
+        );
+        across && opposite && self.b.is_some_and(|b| b.station == self.a.station)
+    }
+}
+
 /// A sheet to audit.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Sheet {
@@ -201,7 +223,7 @@ impl Sheet {
             }
         }
         let single = matches!(figure.what, Printed::Height | Printed::Width);
-        let joins = figure.b.is_some_and(|b| b.station != figure.a.station);
+        let joins = figure.joins_stations() || figure.crosses_its_pair();
         if !single && !joins {
             return Err(AuditError::NeedsTwoEnds { index, words });
         }

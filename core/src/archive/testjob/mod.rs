@@ -219,7 +219,7 @@ impl Bench {
             text: "The fold, from below".into(),
             stage: Some("as-found-survey".into()),
             photo: Some(id(4).0),
-            about: None,
+            ..NewNote::default()
         })
         .await?;
         Ok(())
