@@ -1,15 +1,17 @@
 //! The job document: one vehicle, one repair, one automerge document.
 //!
-//! # Schema, version 1.1
+//! # Schema, version 1.2
 //!
 //! ```text
 //! format    "datumtrail.job"
 //! schema    1              a newer major version is opened read-only
-//! minor     1              additions that an older program may pass over
+//! minor     2              additions that an older program may pass over
 //! job       the job's identity, a UUID
-//! about     { name | vehicle | zone | plan | part | layout : { value, by, person?, at } }
+//! about     { name | vehicle | zone | plan | part | layout |
+//!             members : { value, by, person?, at } }
 //! sheets, openings, closings, surveys, readings, trams, moves, photos, covers,
-//! pictures, notes, ticks, releases, ties, clocks, withdrawals, devices
+//! pictures, notes, supports, ticks, releases, ties, clocks, withdrawals, seals, receipts, skews,
+//! removals, settlements, devices
 //!           each a map from a record's identity to the record
 //! ```
 //!
@@ -32,6 +34,8 @@
 //! | `tree` | records to automerge values and back; the only place with raw automerge calls |
 //! | `edit` | the small named changes |
 //! | [`view`] | the typed read view |
+//! | [`aside`] | what a removed device wrote after its removal |
+//! | [`conflict`] | what two people did at once, and who settled it |
 //! | [`plan`] | stages and hold points as data |
 //! | [`hold`] | whether a hold point is open, and what it misses |
 //! | [`gather`] | the readings of a survey: repeats averaged, set-ups joined, temperature |
@@ -47,8 +51,10 @@
 //! | [`alike`] | shots that came twice, bursts, photos of readings |
 
 pub mod alike;
+pub mod aside;
 pub mod audit;
 pub mod compare;
+pub mod conflict;
 pub mod correct;
 pub mod damage;
 pub(crate) mod edit;
@@ -59,6 +65,8 @@ pub mod mend;
 pub mod plan;
 pub mod record;
 pub mod stage;
+#[cfg(test)]
+mod tests;
 pub mod tie;
 pub mod tram;
 mod tree;

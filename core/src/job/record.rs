@@ -481,6 +481,26 @@ pub struct Withdrawal {
 }
 record!(Withdrawal, "withdrawals", "withdrawal");
 
+/// A device was removed from the crew: what it wrote after this is set aside.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Removal {
+    /// Its public key.
+    pub device: String,
+    /// The heads of this document as the remover knew it, hexadecimal: what builds on nothing but
+    /// these was written before.
+    pub heads: Vec<String>,
+}
+record!(Removal, "removals", "removal of a device");
+
+/// A person looked at records that seem to contradict each other, and says that all of them are
+/// right as they stand.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Settlement {
+    pub records: Vec<RecordId>,
+    pub reason: String,
+}
+record!(Settlement, "settlements", "settlement");
+
 /// What a device calls itself.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Device {
@@ -489,7 +509,7 @@ pub struct Device {
 record!(Device, "devices", "device");
 
 /// The maps of the document, all made when the job is.
-pub const MAPS: [&str; 21] = [
+pub const MAPS: [&str; 23] = [
     Sheet::MAP,
     Opening::MAP,
     Closing::MAP,
@@ -510,5 +530,7 @@ pub const MAPS: [&str; 21] = [
     Seal::MAP,
     Receipt::MAP,
     Skew::MAP,
+    Removal::MAP,
+    Settlement::MAP,
     Device::MAP,
 ];

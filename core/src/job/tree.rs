@@ -131,19 +131,56 @@ pub(crate) fn put_about(
 }
 
 /// Every value that stands for one key about the job: one, or several that were set at once.
-pub(crate) fn about(doc: &Automerge, key: &str) -> Vec<Map<String, Value>> {
-    let mut found = Vec::new();
-    for (value, about) in doc.get_all(ROOT, ABOUT).unwrap_or_default() {
-        if !value.is_object() {
-            continue;
-        }
-        for (value, at) in doc.get_all(&about, key).unwrap_or_default() {
-            if value.is_object() {
-                found.push(read_fields(doc, &at));
-            }
-        }
+pub(crate) fn about(doc: &Automerge, key: &str) -> Vec<About> {
+    about_maps(doc)
+        .iter()
+        .flat_map(|map| doc.get_all(map, key).unwrap_or_default())
+        .filter(|(value, _)| value.is_object())
+        .map(|(_, at)| About {
+            fields: read_fields(doc, &at),
+            at,
+        })
+        .collect()
+}
+
+/// The same as it was at some heads.
+pub(crate) fn about_at(doc: &Automerge, key: &str, heads: &[ChangeHash]) -> Vec<About> {
+    if heads.is_empty() {
+        return Vec::new();
     }
-    found
+    about_maps(doc)
+        .iter()
+        .flat_map(|map| doc.get_all_at(map, key, heads).unwrap_or_default())
+        .filter(|(value, _)| value.is_object())
+        .map(|(_, at)| About {
+            // What was put there is never changed, so reading it now is reading it then.
+            fields: read_fields(doc, &at),
+            at,
+        })
+        .collect()
+}
+
+/// A value about the job, and its place in the document.
+pub(crate) struct About {
+    pub fields: Map<String, Value>,
+    pub at: ObjId,
+}
+
+fn about_maps(doc: &Automerge) -> Vec<ObjId> {
+    let all = doc.get_all(ROOT, ABOUT).unwrap_or_default();
+    let maps = all.into_iter().filter(|(value, _)| value.is_object());
+    maps.map(|(_, at)| at).collect()
+}
+
+/// Whether a record was in the document at some heads.
+pub(crate) fn was_there(doc: &Automerge, map: &str, id: &str, heads: &[ChangeHash]) -> bool {
+    // No heads at all would mean the document as it is now.
+    if heads.is_empty() {
+        return false;
+    }
+    let maps = doc.get_all(ROOT, map).unwrap_or_default();
+    maps.iter()
+        .any(|(_, at)| matches!(doc.get_at(at, id, heads), Ok(Some(_))))
 }
 
 /// The winning text for one key about the job, without reading anything else.
@@ -198,6 +235,21 @@ pub(crate) fn read_records<R: Record>(
     }
     found.sort_by(|a, b| a.0.cmp(&b.0));
     found
+}
+
+/// Whether whoever wrote the record `later` had the record `earlier` of the same map.
+pub(crate) fn known_to_writer(doc: &Automerge, map: &str, later: &str, earlier: &str) -> bool {
+    let Ok(Some((_, map_at))) = doc.get(ROOT, map) else {
+        return false;
+    };
+    let Ok(Some((_, at))) = doc.get(&map_at, later) else {
+        return false;
+    };
+    let change = doc.hash_for_opid(&at);
+    let Some(change) = change.and_then(|hash| doc.get_change_meta_by_hash(&hash)) else {
+        return false;
+    };
+    was_there(doc, map, earlier, &change.deps)
 }
 
 fn fields(value: &impl Serialize) -> Map<String, Value> {

@@ -2,11 +2,12 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use automerge::Automerge;
+use automerge::{Automerge, ChangeHash};
 use datumtrail_geometry::damage::Zone;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
+use super::aside::{Removals, SetAside};
 use super::record::{self, Record, RecordId, Stamp};
 use super::tree;
 pub use super::tree::Unreadable;
@@ -95,6 +96,9 @@ pub struct JobView {
     /// Zones and members that a person confirmed, JSON.
     #[serde(skip)]
     pub layout: Settled,
+    /// The devices that the job is limited to, JSON; none where every member has it.
+    #[serde(skip)]
+    pub members: Settled,
     pub sheets: Vec<Entry<record::Sheet>>,
     pub openings: Vec<Entry<record::Opening>>,
     pub closings: Vec<Entry<record::Closing>>,
@@ -115,6 +119,11 @@ pub struct JobView {
     pub seals: Vec<Entry<record::Seal>>,
     pub receipts: Vec<Entry<record::Receipt>>,
     pub skews: Vec<Entry<record::Skew>>,
+    pub removals: Vec<Entry<record::Removal>>,
+    pub settlements: Vec<Entry<record::Settlement>>,
+    /// What removed devices wrote after their removal. It stays in the document and doesn't count.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub set_aside: Vec<SetAside>,
     /// Device names by public key.
     pub devices: BTreeMap<String, String>,
     /// Records that a newer version wrote, or that are damaged. They stay in the document.
@@ -136,8 +145,12 @@ impl JobView {
         })?;
         let mut unreadable = Vec::new();
         let withdrawals = tree::read_records::<record::Withdrawal>(doc, &mut unreadable);
+        let removals = Removals::read(doc);
         let withdrawn: HashMap<RecordId, Withdrawn> = withdrawals
             .into_iter()
+            .filter(|(id, stamp, _)| {
+                !removals.sets_aside(doc, record::Withdrawal::MAP, &id.0, stamp)
+            })
             .map(|(_, stamp, body)| {
                 let reason = body.reason;
                 (body.target, Withdrawn { reason, stamp })
@@ -147,17 +160,21 @@ impl JobView {
             doc,
             withdrawn,
             unreadable,
+            set_aside: Vec::new(),
+            removals: &removals,
         };
+        let settled = |key| settled(doc, key, &removals);
         Ok(Self {
             id: head.job,
             document: document.to_owned(),
             schema: head.schema,
-            name: settled(doc, "name"),
-            vehicle: settled(doc, "vehicle"),
-            zone: settled(doc, "zone"),
-            plan: settled(doc, "plan"),
-            part: settled(doc, "part"),
-            layout: settled(doc, "layout"),
+            name: settled("name"),
+            vehicle: settled("vehicle"),
+            zone: settled("zone"),
+            plan: settled("plan"),
+            part: settled("part"),
+            layout: settled("layout"),
+            members: settled("members"),
             sheets: reader.entries(),
             openings: reader.entries(),
             closings: reader.entries(),
@@ -181,6 +198,9 @@ impl JobView {
                 .into_iter()
                 .map(|(id, _, device)| (id.0, device.name))
                 .collect(),
+            removals: reader.entries(),
+            settlements: reader.entries(),
+            set_aside: reader.set_aside,
             unreadable: reader.unreadable,
         })
     }
@@ -235,6 +255,11 @@ impl JobView {
     pub fn layout(&self) -> BTreeMap<String, Place> {
         let text = self.layout.value.as_deref().unwrap_or_default();
         serde_json::from_str(text).unwrap_or_default()
+    }
+
+    /// The devices that the job is limited to; none where every member has it.
+    pub fn limited_to(&self) -> Option<Vec<String>> {
+        serde_json::from_str(self.members.value.as_deref()?).ok()
     }
 
     /// The readings of a survey that count, in the order they were taken.
@@ -295,6 +320,7 @@ impl JobView {
             .chain(of(&self.releases))
             .chain(of(&self.ties))
             .chain(of(&self.clocks))
+            .chain(of(&self.settlements))
             .collect()
     }
 }
@@ -326,11 +352,24 @@ struct Reader<'a> {
     doc: &'a Automerge,
     withdrawn: HashMap<RecordId, Withdrawn>,
     unreadable: Vec<Unreadable>,
+    set_aside: Vec<SetAside>,
+    removals: &'a Removals,
 }
 
 impl Reader<'_> {
     fn entries<R: Record>(&mut self) -> Vec<Entry<R>> {
-        let records = tree::read_records::<R>(self.doc, &mut self.unreadable);
+        let mut records = tree::read_records::<R>(self.doc, &mut self.unreadable);
+        records.retain(|(id, stamp, _)| {
+            let aside = self.removals.sets_aside(self.doc, R::MAP, &id.0, stamp);
+            if aside {
+                self.set_aside.push(SetAside {
+                    map: R::MAP.to_owned(),
+                    id: id.clone(),
+                    stamp: stamp.clone(),
+                });
+            }
+            !aside
+        });
         let mut replaced: HashMap<RecordId, RecordId> = HashMap::new();
         for (id, _, body) in &records {
             // A correction that was itself withdrawn corrects nothing.
@@ -353,11 +392,32 @@ impl Reader<'_> {
     }
 }
 
-fn settled(doc: &Automerge, key: &str) -> Settled {
-    let mut claims: Vec<Claim> = tree::about(doc, key)
-        .into_iter()
-        .filter_map(|fields| serde_json::from_value(Value::Object(fields)).ok())
-        .collect();
+fn settled(doc: &Automerge, key: &str, removals: &Removals) -> Settled {
+    let mut claims: Vec<Claim> = Vec::new();
+    let mut seen = Vec::new();
+    let mut open = tree::about(doc, key);
+    while let Some(about) = open.pop() {
+        if seen.contains(&about.at) {
+            continue;
+        }
+        seen.push(about.at.clone());
+        let fields = Value::Object(about.fields.clone());
+        let Ok(claim) = serde_json::from_value::<Claim>(fields) else {
+            continue;
+        };
+        let by = &claim.stamp.by;
+        let was_there = |heads: &[ChangeHash]| {
+            let then = tree::about_at(doc, key, heads);
+            then.iter().any(|other| other.at == about.at)
+        };
+        if removals.sets_claim_aside(by, was_there) {
+            // What it overwrote stands again.
+            let before = removals.frontiers(by).iter();
+            open.extend(before.flat_map(|heads| tree::about_at(doc, key, heads)));
+        } else {
+            claims.push(claim);
+        }
+    }
     // The same order on every device, whatever arrived first.
     claims.sort_by(|a, b| {
         (&b.stamp.at, &b.stamp.by, b.value.to_string()).cmp(&(

@@ -8,6 +8,7 @@ use serde_json::Value;
 
 use super::folder::{self, Shop};
 use crate::error::{Error, Result};
+use crate::job::conflict::{Conflict, conflicts};
 use crate::job::edit;
 use crate::job::hold::{Evidence, HoldState};
 use crate::job::plan::Plan;
@@ -96,6 +97,43 @@ impl<'a> Job<'a> {
         }
         let text = serde_json::to_string(&part).map_err(|e| Error::Internal(e.to_string()))?;
         self.set_about("part", Value::from(text)).await
+    }
+
+    /// What two people did at once, settled or not.
+    pub fn conflicts(&self) -> Result<Vec<Conflict>> {
+        let view = self.view()?;
+        Ok(self.handle.with_document(|doc| conflicts(doc, &view)))
+    }
+
+    /// Says that clashing records all stand as they are.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] unless the records named are the sides of one conflict.
+    pub async fn settle(&self, typed: &[String], reason: &str) -> Result<RecordId> {
+        if reason.trim().is_empty() {
+            return Err(Error::invalid(
+                "a settlement needs a reason",
+                "say why all of them stand",
+            ));
+        }
+        let fits = |conflict: &Conflict| -> Option<Vec<RecordId>> {
+            let ids: Vec<RecordId> = conflict.sides.iter().filter_map(|s| s.id.clone()).collect();
+            let named = |id: &RecordId| typed.iter().any(|t| t.len() >= 4 && id.0.ends_with(t));
+            let known = |t: &String| ids.iter().any(|id| t.len() >= 4 && id.0.ends_with(t));
+            (!ids.is_empty() && ids.iter().all(named) && typed.iter().all(known)).then_some(ids)
+        };
+        let conflicts = self.conflicts()?;
+        let Some(records) = conflicts.iter().find_map(fits) else {
+            return Err(Error::invalid(
+                "these are not the sides of one conflict",
+                "`datumtrail job conflicts` lists them; name all sides of one",
+            ));
+        };
+        self.add(record::Settlement {
+            records,
+            reason: reason.trim().to_owned(),
+        })
+        .await
     }
 
     /// Withdraws a record: it stays, and no longer counts.
