@@ -150,6 +150,30 @@ pub enum Job {
     Show,
     /// Name it differently
     Rename { name: String },
+    /// What two people did at once, and what was set aside
+    Conflicts,
+    /// Say that clashing records all stand as they are
+    Settle {
+        /// The identities of all sides; the last digits are enough
+        #[arg(required = true)]
+        records: Vec<String>,
+        #[arg(long)]
+        reason: String,
+    },
+    /// Which devices of the crew have the job
+    Limit {
+        /// These members only, by name or key, and this device
+        #[arg(
+            long,
+            value_delimiter = ',',
+            value_name = "DEVICE",
+            conflicts_with = "everyone"
+        )]
+        to: Vec<String>,
+        /// Every member again
+        #[arg(long)]
+        everyone: bool,
+    },
 }
 
 #[derive(Debug, Subcommand)]

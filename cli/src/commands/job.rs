@@ -8,7 +8,7 @@ use datumtrail_core::job::view::{JobView, Settled};
 use datumtrail_core::shop::{Job as Open, NewJob};
 use serde_json::json;
 
-use super::{Context, read};
+use super::{Context, conflicts, read};
 use crate::args::Job;
 use crate::output;
 use crate::show::table::Table;
@@ -97,6 +97,11 @@ pub async fn run(context: &Context, command: Job) -> Result<ExitCode> {
                 output::text(summary(&job, &view)?);
             }
         }
+        Job::Conflicts => conflicts::list(context, &context.job().await?)?,
+        Job::Settle { records, reason } => {
+            conflicts::settle(context, &context.job().await?, &records, &reason).await?;
+        }
+        Job::Limit { to, everyone } => limit(context, &to, everyone).await?,
         Job::Rename { name } => {
             context.job().await?.rename(&name).await?;
             output::either(context.json, &json!({ "name": name }), || {
@@ -105,6 +110,36 @@ pub async fn run(context: &Context, command: Job) -> Result<ExitCode> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+async fn limit(context: &Context, to: &[String], everyone: bool) -> Result<()> {
+    let job = context.job().await?;
+    if everyone || !to.is_empty() {
+        let to = (!everyone).then_some(to);
+        job.limit_to(to).await?;
+    }
+    let view = job.view()?;
+    let limited = view.limited_to();
+    output::either(
+        context.json,
+        &json!({ "limited_to": limited }),
+        || match &limited {
+            None => "Every member of the crew has the job.".into(),
+            Some(devices) => {
+                let names: Vec<String> = devices.iter().map(|d| view.device(d)).collect();
+                wrap(
+                    &format!(
+                        "Only these devices get the job from now on: {}. What others already \
+                         hold, they keep.",
+                        names.join(", ")
+                    ),
+                    WIDTH,
+                    "",
+                )
+            }
+        },
+    );
+    Ok(())
 }
 
 /// A value, or all of them where several stand.
@@ -182,6 +217,23 @@ fn summary(job: &Open<'_>, view: &JobView) -> Result<String> {
     ));
     out.push(String::new());
     out.push(super::hold::list(&job.holds()?));
+    let open = job.conflicts()?;
+    let open = open.iter().filter(|c| c.settled.is_none()).count();
+    if open > 0 || !view.set_aside.is_empty() {
+        let mut said = Vec::new();
+        if open > 0 {
+            said.push(count(open, "conflict is open", "conflicts are open"));
+        }
+        if !view.set_aside.is_empty() {
+            said.push(count(
+                view.set_aside.len(),
+                "record is set aside",
+                "records are set aside",
+            ));
+        }
+        let line = format!("{}: datumtrail job conflicts", said.join(" and "));
+        out.push(wrap(&line, WIDTH, ""));
+    }
     if !view.unreadable.is_empty() {
         out.push(wrap(
             &format!(

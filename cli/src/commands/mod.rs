@@ -2,6 +2,7 @@
 
 mod check;
 mod compare;
+mod conflicts;
 mod damage;
 mod demo;
 mod export;

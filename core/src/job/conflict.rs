@@ -41,6 +41,17 @@ pub enum Kind {
 }
 
 impl Kind {
+    /// As people say it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Kind::Value => "Set to several values at once",
+            Kind::StageOpenedTwice => "A stage opened by two at once",
+            Kind::PointReadTwice => "A point read by two at once",
+            Kind::CorrectedTwice => "Corrected in several ways",
+            Kind::PhotoInTwoStages => "A photo put in two stages at once",
+        }
+    }
+
     /// What to do about it.
     pub fn todo(self) -> &'static str {
         match self {

@@ -291,12 +291,17 @@ impl JobView {
 
     /// Who wrote a record, in words.
     pub fn author(&self, stamp: &Stamp) -> String {
-        let device = self.devices.get(&stamp.by).cloned();
-        let device = device.unwrap_or_else(|| stamp.by.chars().take(10).collect());
+        let device = self.device(&stamp.by);
         match &stamp.person {
             Some(person) => format!("{person} ({device})"),
             None => device,
         }
+    }
+
+    /// What a device is called, or the first digits of its key.
+    pub fn device(&self, key: &str) -> String {
+        let named = self.devices.get(key).cloned();
+        named.unwrap_or_else(|| key.chars().take(10).collect())
     }
 
     /// The identities of all records, with the word for their kind: to find what a person means.

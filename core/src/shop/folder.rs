@@ -44,17 +44,22 @@ impl Default for ShopOptions {
     }
 }
 
-/// An open shop folder.
+/// An open shop folder, as one person at the keyboard has it.
 pub struct Shop {
-    pub(super) folder: ShopFolder,
-    pub(super) storage: DurableStorage,
+    pub(super) inner: Arc<Inner>,
+    person: Mutex<Option<String>>,
+}
+
+/// What everyone at work on a shop folder shares.
+pub(super) struct Inner {
+    pub folder: ShopFolder,
+    pub storage: DurableStorage,
     settings: Mutex<ShopSettings>,
-    key: DeviceKey,
-    repo: samod::Repo,
+    pub key: DeviceKey,
+    pub repo: samod::Repo,
     blobs: OnceCell<Blobs>,
     options: ShopOptions,
-    person: Mutex<Option<String>>,
-    ids: ContextV7,
+    ids: Mutex<ContextV7>,
 }
 
 /// What a new job starts with.
@@ -102,34 +107,46 @@ impl Shop {
             .load()
             .await;
         Ok(Self {
-            folder,
-            storage,
-            settings: Mutex::new(settings),
-            key,
-            repo,
-            blobs: OnceCell::new(),
             person: Mutex::new(options.person.clone()),
-            options,
-            ids: ContextV7::new(),
+            inner: Arc::new(Inner {
+                folder,
+                storage,
+                settings: Mutex::new(settings),
+                key,
+                repo,
+                blobs: OnceCell::new(),
+                options,
+                ids: Mutex::new(ContextV7::new()),
+            }),
         })
     }
 
-    /// Writes out what is held back and lets go of the folder.
+    /// Writes out what is held back. The folder is let go of when the last [`Shop::for_person`] of
+    /// it is dropped, too.
     pub async fn close(self) {
-        self.repo.stop().await;
-        if let Some(blobs) = self.blobs.get() {
+        self.inner.repo.stop().await;
+        if let Some(blobs) = self.inner.blobs.get() {
             blobs.close().await;
+        }
+    }
+
+    /// The same open folder for somebody else at the keyboard: what is written through it carries
+    /// that name.
+    pub fn for_person(&self, person: Option<String>) -> Self {
+        Self {
+            inner: Arc::clone(&self.inner),
+            person: Mutex::new(person),
         }
     }
 
     /// The folder.
     pub fn path(&self) -> &Path {
-        self.folder.path()
+        self.inner.folder.path()
     }
 
     /// This device.
     pub fn device(&self) -> DeviceId {
-        self.key.id()
+        self.inner.key.id()
     }
 
     /// Says who is at the keyboard from now on.
@@ -152,8 +169,8 @@ impl Shop {
             None => self.zone(),
         };
         let doc = new_document(&self.new_id().0)?;
-        let handle = self.repo.create(doc).await.map_err(stopped)?;
-        self.storage.confirm(&handle).await?;
+        let handle = self.inner.repo.create(doc).await.map_err(stopped)?;
+        self.inner.storage.confirm(&handle).await?;
         let job = Job::new(self, handle);
         let mut values = vec![
             ("name", Value::from(new.name.trim())),
@@ -173,7 +190,7 @@ impl Shop {
     pub async fn jobs(&self) -> Result<Vec<JobSummary>> {
         let current = self.settings().current_job;
         let mut all = Vec::new();
-        for id in self.storage.list()? {
+        for id in self.inner.storage.list()? {
             let job = self.open_document(id).await?;
             let view = job.view()?;
             all.push(JobSummary {
@@ -202,7 +219,7 @@ impl Shop {
                 ));
             };
             let id = current.parse::<DocumentId>().map_err(|e| Error::Damaged {
-                what: self.folder.path().join("shop.toml"),
+                what: self.inner.folder.path().join("shop.toml"),
                 why: format!("the current job is no identity: {e}"),
                 todo: "choose a job again: datumtrail job use JOB".into(),
             })?;
@@ -236,10 +253,14 @@ impl Shop {
 
     /// Makes a job the one that commands work on unless they name another.
     pub fn use_job(&self, document: &str) -> Result<()> {
-        let mut settings = self.settings.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut settings = self
+            .inner
+            .settings
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
         let mut changed = settings.clone();
         changed.current_job = Some(document.to_owned());
-        self.folder.write_settings(&changed)?;
+        self.inner.folder.write_settings(&changed)?;
         *settings = changed;
         Ok(())
     }
@@ -257,26 +278,30 @@ impl Shop {
     /// Sets the time zone in which the shop works; new jobs start with it.
     pub fn set_zone(&self, zone: &str) -> Result<()> {
         let zone = checked_zone(zone)?;
-        let mut settings = self.settings.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut settings = self
+            .inner
+            .settings
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
         let mut changed = settings.clone();
         changed.zone = zone;
-        self.folder.write_settings(&changed)?;
+        self.inner.folder.write_settings(&changed)?;
         *settings = changed;
         Ok(())
     }
 
     async fn open_document(&self, id: DocumentId) -> Result<Job<'_>> {
-        if !self.storage.list()?.contains(&id) {
+        if !self.inner.storage.list()?.contains(&id) {
             return Err(Error::Unknown {
                 kind: "job",
                 name: id.to_string(),
                 todo: "`datumtrail job list` shows the jobs of this shop".into(),
             });
         }
-        match self.repo.find(id.clone()).await.map_err(stopped)? {
+        match self.inner.repo.find(id.clone()).await.map_err(stopped)? {
             Some(handle) => Ok(Job::new(self, handle)),
             None => Err(Error::Damaged {
-                what: self.folder.documents(),
+                what: self.inner.folder.documents(),
                 why: format!("the document {id} is there but can't be read"),
                 todo: "restore it from a backup, another device or an archive".into(),
             }),
@@ -284,7 +309,8 @@ impl Shop {
     }
 
     pub(super) fn settings(&self) -> ShopSettings {
-        self.settings
+        self.inner
+            .settings
             .lock()
             .unwrap_or_else(PoisonError::into_inner)
             .clone()
@@ -292,14 +318,15 @@ impl Shop {
 
     /// The photos' store, opened when first needed.
     pub(super) async fn blobs(&self) -> Result<&Blobs> {
-        let path = self.folder.blobs();
-        self.blobs
+        let path = self.inner.folder.blobs();
+        self.inner
+            .blobs
             .get_or_try_init(|| async move { Blobs::open(&path).await })
             .await
     }
 
     pub(super) fn now(&self) -> Timestamp {
-        self.options.clock.now()
+        self.inner.options.clock.now()
     }
 
     /// A new record's identity. Later ones sort behind earlier ones, also within a millisecond.
@@ -307,14 +334,19 @@ impl Shop {
         let now = self.now();
         let seconds = u64::try_from(now.as_second()).unwrap_or(0);
         let nanos = u32::try_from(now.subsec_nanosecond()).unwrap_or(0);
-        let time = uuid::Timestamp::from_unix(&self.ids, seconds, nanos);
+        let ids = self
+            .inner
+            .ids
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        let time = uuid::Timestamp::from_unix(&*ids, seconds, nanos);
         RecordId(Uuid::new_v7(time).to_string())
     }
 
     /// Who and when, for a record written now.
     pub(super) fn stamp(&self, view_zone: &TimeZone) -> Stamp {
         Stamp {
-            by: self.key.id().0,
+            by: self.inner.key.id().0,
             person: self
                 .person
                 .lock()

@@ -136,6 +136,28 @@ impl<'a> Job<'a> {
         .await
     }
 
+    /// Limits the job to some devices of the crew and this one, or to none in particular: then
+    /// every member has it. What a device already holds, it keeps.
+    ///
+    /// # Errors
+    /// [`Error::Unknown`] for a device that is no member.
+    pub async fn limit_to(&self, devices: Option<&[String]>) -> Result<()> {
+        let value = match devices {
+            None => Value::Null,
+            Some(typed) => {
+                let mut keys = vec![self.shop.device().0];
+                for name in typed {
+                    let key = self.shop.member(name)?;
+                    if !keys.contains(&key) {
+                        keys.push(key);
+                    }
+                }
+                Value::from(serde_json::to_string(&keys).unwrap_or_default())
+            }
+        };
+        self.set_about("members", value).await
+    }
+
     /// Withdraws a record: it stays, and no longer counts.
     pub async fn withdraw(&self, typed: &str, reason: &str) -> Result<RecordId> {
         if reason.trim().is_empty() {
@@ -199,7 +221,7 @@ impl<'a> Job<'a> {
         &self,
         change: impl FnOnce(&mut Automerge, &Stamp) -> Result<Option<ChangeHash>>,
     ) -> Result<()> {
-        let storage = &self.shop.storage;
+        let storage = &self.shop.inner.storage;
         if let Some(fault) = storage.fault(self.handle.document_id()) {
             return Err(fault);
         }

@@ -4,6 +4,7 @@
 mod analysis;
 mod cameras;
 mod clock;
+mod crew;
 mod export;
 mod folder;
 mod job;

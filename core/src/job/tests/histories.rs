@@ -231,12 +231,12 @@ proptest! {
         }
         // Each hears all the others, one whole history after another, in an order of its own.
         let mut results = Vec::new();
-        for device in 0..count {
+        for (device, order) in orders.iter().enumerate().take(count) {
             let mut doc = devices.docs[device].fork();
             let mut others: Vec<usize> = (0..count).filter(|o| *o != device).collect();
-            let by = (orders[device] % others.len() as u64) as usize;
+            let by = (order % others.len() as u64) as usize;
             others.rotate_left(by);
-            if orders[device] & 64 != 0 {
+            if order & 64 != 0 {
                 others.reverse();
             }
             for other in others {
