@@ -1,6 +1,7 @@
 //! The command line: one file a command, no thinking of its own.
 
 mod args;
+mod carry;
 mod commands;
 mod output;
 mod show;
@@ -8,7 +9,6 @@ mod show;
 use std::process::ExitCode;
 
 use clap::Parser;
-use datumtrail_core::error::{Blame, Error};
 
 fn main() -> ExitCode {
     let args = args::Args::parse();
@@ -32,27 +32,6 @@ fn main() -> ExitCode {
     let json = args.json;
     match runtime.block_on(commands::run(args)) {
         Ok(code) => code,
-        Err(error) => report(&error, json),
+        Err(error) => ExitCode::from(commands::report(&error, json)),
     }
-}
-
-/// Says what happened and what to do, and gives the exit code.
-fn report(error: &Error, json: bool) -> ExitCode {
-    if json {
-        let body = serde_json::json!({
-            "error": {
-                "code": error.code(),
-                "message": error.to_string(),
-                "details": commands::details(error),
-                "todo": error.todo(),
-            }
-        });
-        eprintln!("{body}");
-    } else {
-        eprintln!("{}", show::error(error));
-    }
-    ExitCode::from(match error.blame() {
-        Blame::User => 1,
-        Blame::Damage => 3,
-    })
 }

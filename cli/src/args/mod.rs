@@ -1,6 +1,7 @@
 //! What can be typed.
 
 mod measuring;
+mod paths;
 mod photo;
 mod tram;
 
@@ -106,6 +107,8 @@ pub enum Command {
     /// Notes
     #[command(subcommand)]
     Note(Note),
+    /// Share the jobs with the other devices of the crew, until stopped
+    Sync,
     /// Withdraw a record: it stays, with the reason, and no longer counts
     Withdraw {
         /// Its identity; the last digits are enough

@@ -17,17 +17,22 @@ mod setup;
 mod sheet;
 mod stage;
 mod survey;
+mod sync;
 mod tram;
 mod verify;
 mod withdraw;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::{Duration, Instant};
 
-use datumtrail_core::error::{Error, Result};
+use clap::Parser;
+use datumtrail_core::error::{Blame, Error, Result};
 use datumtrail_core::shop::{PhotoOptions, Shop, ShopOptions};
 
 use crate::args::{Args, Command, Photo};
+use crate::carry::{self, Request};
+use crate::{output, show};
 
 /// What every command that needs a shop gets.
 pub struct Context {
@@ -64,15 +69,26 @@ impl Opening {
             json: self.json,
         })
     }
+
+    /// Lets the process that has the shop do what was typed; `None` if it takes no commands.
+    pub async fn carry(&self) -> Option<Result<ExitCode>> {
+        carry::carry(&self.folder, self.person.clone(), self.job.clone()).await
+    }
 }
 
-/// Carries out what was typed.
+/// How long another command that has the shop is waited for: most are done in a moment.
+const PATIENCE: Duration = Duration::from_secs(2);
+
+/// Carries out what was typed, here or in the process that has the shop.
 pub async fn run(args: Args) -> Result<ExitCode> {
-    let person = args.person.clone();
-    // Two commands need no shop.
+    // Some commands need no shop.
     match args.command {
         Command::Demo { out } => return demo::run(out, args.json).await,
         Command::Verify { file } => return verify::run(&file, args.json),
+        Command::Photo(Photo::Timecode { once }) => {
+            photo::timecode::run(args.json, once).await;
+            return Ok(ExitCode::SUCCESS);
+        }
         _ => {}
     }
     let opening = Opening {
@@ -80,7 +96,7 @@ pub async fn run(args: Args) -> Result<ExitCode> {
             Some(folder) => folder,
             None => default_shop()?,
         },
-        person,
+        person: args.person,
         job: args.job,
         json: args.json,
     };
@@ -89,35 +105,120 @@ pub async fn run(args: Args) -> Result<ExitCode> {
             stage: None,
             camera,
         };
-        return photo::watch::run(&opening, &dir, &options, once).await;
+        return photo::watch::run(&Door::Opens(&opening), &dir, &options, once).await;
     }
-    let context = opening.open().await?;
-    let outcome = match args.command {
-        Command::Job(command) => job::run(&context, command).await,
-        Command::Sheet(command) => sheet::run(&context, command).await,
-        Command::Part(command) => part::run(&context, command).await,
-        Command::Plan(command) => plan::run(&context, command).await,
-        Command::Stage(command) => stage::run(&context, command).await,
-        Command::Survey(command) => survey::run(&context, command).await,
-        Command::Setup(command) => setup::run(&context, command).await,
-        Command::Check(asked) => check::run(&context, asked).await,
-        Command::Damage { survey } => damage::run(&context, survey.as_deref()).await,
-        Command::Move(asked) => movement::run(&context, asked).await,
+    let began = Instant::now();
+    let context = loop {
+        match opening.open().await {
+            Err(Error::ShopInUse { .. }) if began.elapsed() < PATIENCE => {
+                if let Some(outcome) = opening.carry().await {
+                    return outcome;
+                }
+                tokio::time::sleep(Duration::from_millis(50)).await;
+            }
+            opened => break opened?,
+        }
+    };
+    let outcome = dispatch(&context, args.command).await;
+    context.shop.close().await;
+    outcome
+}
+
+/// Carries out what was typed in another process; what it prints goes there. Gives the exit code.
+pub async fn run_carried(shop: &Shop, request: Request) -> u8 {
+    let mut args = match Args::try_parse_from(&request.typed) {
+        Ok(args) => args,
+        Err(e) => {
+            output::error(&e.to_string());
+            return 2;
+        }
+    };
+    args.seen_from(&request.folder);
+    let context = Context {
+        shop: shop.for_person(request.person),
+        job: request.job,
+        json: args.json,
+    };
+    match dispatch(&context, args.command).await {
+        Ok(code) => (0..=u8::MAX)
+            .find(|n| ExitCode::from(*n) == code)
+            .unwrap_or(1),
+        Err(error) => report(&error, context.json),
+    }
+}
+
+async fn dispatch(context: &Context, command: Command) -> Result<ExitCode> {
+    match command {
+        Command::Job(command) => job::run(context, command).await,
+        Command::Sheet(command) => sheet::run(context, command).await,
+        Command::Part(command) => part::run(context, command).await,
+        Command::Plan(command) => plan::run(context, command).await,
+        Command::Stage(command) => stage::run(context, command).await,
+        Command::Survey(command) => survey::run(context, command).await,
+        Command::Setup(command) => setup::run(context, command).await,
+        Command::Check(asked) => check::run(context, asked).await,
+        Command::Damage { survey } => damage::run(context, survey.as_deref()).await,
+        Command::Move(asked) => movement::run(context, asked).await,
         Command::Compare {
             before,
             after,
             refs,
-        } => compare::run(&context, &before, &after, &refs).await,
-        Command::Tram(command) => tram::run(&context, command).await,
-        Command::Hold(command) => hold::run(&context, command).await,
-        Command::Photo(command) => photo::run(&context, command).await,
-        Command::Note(command) => note::run(&context, command).await,
-        Command::Withdraw { id, reason } => withdraw::run(&context, &id, &reason).await,
-        Command::Export { out, with_location } => export::run(&context, &out, with_location).await,
+        } => compare::run(context, &before, &after, &refs).await,
+        Command::Tram(command) => tram::run(context, command).await,
+        Command::Hold(command) => hold::run(context, command).await,
+        Command::Photo(Photo::Watch { dir, camera, once }) => {
+            let options = PhotoOptions {
+                stage: None,
+                camera,
+            };
+            photo::watch::run(&Door::Open(context), &dir, &options, once).await
+        }
+        Command::Photo(command) => photo::run(context, command).await,
+        Command::Note(command) => note::run(context, command).await,
+        Command::Sync => sync::run(context).await,
+        Command::Withdraw { id, reason } => withdraw::run(context, &id, &reason).await,
+        Command::Export { out, with_location } => export::run(context, &out, with_location).await,
+        // These need no shop and were carried out before one was opened.
         Command::Demo { .. } | Command::Verify { .. } => Ok(ExitCode::SUCCESS),
-    };
-    context.shop.close().await;
-    outcome
+    }
+}
+
+/// A way to the shop for a command that stays for long.
+pub enum Door<'a> {
+    /// Opens it each time, and lets go of it, so that others can have it in between.
+    Opens(&'a Opening),
+    /// It is open, and stays so.
+    Open(&'a Context),
+}
+
+impl Door<'_> {
+    pub fn json(&self) -> bool {
+        match self {
+            Door::Opens(opening) => opening.json,
+            Door::Open(context) => context.json,
+        }
+    }
+}
+
+/// Says what happened and what to do, and gives the exit code.
+pub fn report(error: &Error, json: bool) -> u8 {
+    if json {
+        let body = serde_json::json!({
+            "error": {
+                "code": error.code(),
+                "message": error.to_string(),
+                "details": details(error),
+                "todo": error.todo(),
+            }
+        });
+        output::error(&body.to_string());
+    } else {
+        output::error(&show::error(error));
+    }
+    match error.blame() {
+        Blame::User => 1,
+        Blame::Damage => 3,
+    }
 }
 
 /// What an error has to say beyond its one line.

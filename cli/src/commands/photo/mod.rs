@@ -2,7 +2,7 @@
 
 mod list;
 mod review;
-mod timecode;
+pub mod timecode;
 pub mod watch;
 
 use std::path::{Path, PathBuf};
@@ -30,11 +30,10 @@ pub async fn run(context: &Context, command: Photo) -> Result<ExitCode> {
             stage,
             camera,
         } => return add(context, &job, &paths, &PhotoOptions { stage, camera }).await,
-        // It opens the shop by itself, again and again.
-        Photo::Watch { .. } => {}
+        // They open the shop by themselves, or need none.
+        Photo::Watch { .. } | Photo::Timecode { .. } => {}
         Photo::List { stage, all } => list::run(context, &job, stage.as_deref(), all)?,
         Photo::Review => review::run(context, &job).await?,
-        Photo::Timecode { once } => timecode::run(context, once).await,
         Photo::Clock {
             camera,
             offset,
@@ -137,7 +136,7 @@ async fn add(
     options: &PhotoOptions,
 ) -> Result<ExitCode> {
     let files = files_in(paths)?;
-    let bar = if context.json {
+    let bar = if context.json || output::is_carried() {
         ProgressBar::hidden()
     } else {
         ProgressBar::new(files.len() as u64)

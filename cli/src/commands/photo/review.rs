@@ -1,7 +1,5 @@
 //! `datumtrail photo review`
 
-use std::io::{BufRead, Write};
-
 use datumtrail_core::Result;
 use datumtrail_core::error::Error;
 use datumtrail_core::job::alike::Together;
@@ -38,6 +36,7 @@ pub async fn run(context: &Context, job: &Job<'_>) -> Result<()> {
         output::text("No photo's stage is doubtful.");
         return Ok(());
     }
+    let failed = |e| Error::io(std::path::Path::new("the terminal"), e);
     let zone = zone_of(&all);
     let stages: Vec<&str> = plan.stages.iter().map(|s| s.key.as_str()).collect();
     output::text(wrap(
@@ -76,7 +75,7 @@ pub async fn run(context: &Context, job: &Job<'_>) -> Result<()> {
             output::text(format!("  {} {stage}", n + 1));
         }
         loop {
-            let Some(answer) = ask("  stage? ")? else {
+            let Some(answer) = output::ask("  stage? ").await.map_err(failed)? else {
                 return Ok(());
             };
             match answer.trim() {
@@ -104,18 +103,4 @@ pub async fn run(context: &Context, job: &Job<'_>) -> Result<()> {
         }
     }
     Ok(())
-}
-
-/// A line that a person types; none at the end of input.
-fn ask(question: &str) -> Result<Option<String>> {
-    let failed = |e| Error::io(std::path::Path::new("the terminal"), e);
-    let mut out = std::io::stdout().lock();
-    let _ = out.write_all(question.as_bytes());
-    let _ = out.flush();
-    let mut line = String::new();
-    let read = std::io::stdin()
-        .lock()
-        .read_line(&mut line)
-        .map_err(failed)?;
-    Ok((read > 0).then_some(line))
 }

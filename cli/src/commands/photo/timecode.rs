@@ -7,15 +7,14 @@ use datumtrail_core::photo::timecode::TimeCode;
 use jiff::{SignedDuration, Timestamp};
 use serde_json::json;
 
-use crate::commands::Context;
 use crate::output;
 
 /// Shows the code of every second until the person stops it.
-pub async fn run(context: &Context, once: bool) {
-    if once || context.json || !std::io::stdout().is_terminal() {
+pub async fn run(json: bool, once: bool) {
+    if once || json || !std::io::stdout().is_terminal() {
         let code = TimeCode::showing(Timestamp::now());
         let value = json!({ "text": code.text(), "second": code.second().to_string() });
-        output::either(context.json, &value, || screen(&code));
+        output::either(json, &value, || screen(&code));
         return;
     }
     let mut first = true;

@@ -13,7 +13,7 @@ use datumtrail_core::shop::PhotoOptions;
 use serde_json::json;
 
 use super::Told;
-use crate::commands::{Context, Opening, file_name};
+use crate::commands::{Context, Door, Opening, file_name};
 use crate::output;
 use crate::show::{WIDTH, wrap};
 
@@ -25,19 +25,27 @@ const QUIET: Duration = Duration::from_secs(5);
 const TOGETHER: Duration = Duration::from_millis(300);
 
 pub async fn run(
-    opening: &Opening,
+    door: &Door<'_>,
     dir: &Path,
     options: &PhotoOptions,
     once: bool,
 ) -> Result<ExitCode> {
-    let context = patiently(opening).await?;
-    let known = known(&context).await;
-    context.shop.close().await;
-    let watch = Watch::start(dir, known?, Settings::default()).map_err(|e| Error::Invalid {
+    let known = match door {
+        Door::Open(context) => known(context).await?,
+        Door::Opens(opening) => match patiently(opening).await? {
+            Found::Carried(code) => return Ok(code),
+            Found::Shop(context) => {
+                let known = known(&context).await;
+                context.shop.close().await;
+                known?
+            }
+        },
+    };
+    let watch = Watch::start(dir, known, Settings::default()).map_err(|e| Error::Invalid {
         what: e.to_string(),
         todo: "name a folder that is there and may be read".into(),
     })?;
-    if !opening.json {
+    if !door.json() {
         let text = format!("Watching {}. Ctrl-C ends it.", dir.display());
         output::text(wrap(&text, WIDTH, ""));
     }
@@ -71,11 +79,14 @@ pub async fn run(
         let mut paths = Vec::new();
         let mut next = Some(event);
         while let Some(event) = next {
-            failed |= say(opening.json, event, &mut paths);
+            failed |= say(door.json(), event, &mut paths);
             next = arrived.try_recv().ok();
         }
         if !paths.is_empty() {
-            failed |= take_in(opening, paths, options).await?;
+            match take_in(door, paths, options).await? {
+                Taken::In { refused } => failed |= refused,
+                Taken::Carried(code) => return Ok(code),
+            }
         }
     }
     drop(arrived);
@@ -120,22 +131,40 @@ fn say(json: bool, event: Event, paths: &mut Vec<PathBuf>) -> bool {
     true
 }
 
-/// Whether something was refused.
-async fn take_in(opening: &Opening, paths: Vec<PathBuf>, options: &PhotoOptions) -> Result<bool> {
-    let context = patiently(opening).await?;
-    let told = async {
-        let job = context.job().await?;
-        let outcomes = job.add_photos(paths, options, |_| {}).await?;
-        Told::of(&job, &outcomes)
-    }
-    .await;
-    context.shop.close().await;
-    let told = told?;
-    output::either(opening.json, &json!({ "photos": told.values }), || {
+/// What became of photos that arrived.
+enum Taken {
+    In {
+        refused: bool,
+    },
+    /// Another process took over the watching, and ended with this.
+    Carried(ExitCode),
+}
+
+async fn take_in(door: &Door<'_>, paths: Vec<PathBuf>, options: &PhotoOptions) -> Result<Taken> {
+    let told = match door {
+        Door::Open(context) => take_into(context, paths, options).await?,
+        Door::Opens(opening) => match patiently(opening).await? {
+            Found::Carried(code) => return Ok(Taken::Carried(code)),
+            Found::Shop(context) => {
+                let told = take_into(&context, paths, options).await;
+                context.shop.close().await;
+                told?
+            }
+        },
+    };
+    output::either(door.json(), &json!({ "photos": told.values }), || {
         let lines: Vec<String> = told.lines.iter().map(|l| wrap(l, WIDTH, "  ")).collect();
         lines.join("\n")
     });
-    Ok(told.refused > 0)
+    Ok(Taken::In {
+        refused: told.refused > 0,
+    })
+}
+
+async fn take_into(context: &Context, paths: Vec<PathBuf>, options: &PhotoOptions) -> Result<Told> {
+    let job = context.job().await?;
+    let outcomes = job.add_photos(paths, options, |_| {}).await?;
+    Told::of(&job, &outcomes)
 }
 
 async fn known(context: &Context) -> Result<HashSet<[u8; 32]>> {
@@ -143,15 +172,24 @@ async fn known(context: &Context) -> Result<HashSet<[u8; 32]>> {
     Ok(identities.iter().filter_map(|id| id.bytes()).collect())
 }
 
-/// Opens the shop, waiting for whoever has it open.
-async fn patiently(opening: &Opening) -> Result<Context> {
+/// A shop to work on, or a process that has it and did the work.
+enum Found {
+    Shop(Context),
+    Carried(ExitCode),
+}
+
+/// Opens the shop, waiting for whoever has it open; who keeps it open gets the work.
+async fn patiently(opening: &Opening) -> Result<Found> {
     let began = Instant::now();
     loop {
         match opening.open().await {
             Err(Error::ShopInUse { .. }) if began.elapsed() < PATIENCE => {
+                if let Some(outcome) = opening.carry().await {
+                    return outcome.map(Found::Carried);
+                }
                 tokio::time::sleep(Duration::from_millis(200)).await;
             }
-            outcome => return outcome,
+            outcome => return outcome.map(Found::Shop),
         }
     }
 }
