@@ -83,6 +83,10 @@ pub enum Error {
         source: std::io::Error,
     },
 
+    /// Between the devices of the crew.
+    #[error("{0}")]
+    Crew(Box<datumtrail_crew::CrewError>),
+
     /// A mistake of ours.
     #[error("internal error: {0}")]
     Internal(String),
@@ -139,6 +143,7 @@ impl Error {
                     .into(),
             },
             Error::Io { .. } => "see whether the path is right and may be read and written".into(),
+            Error::Crew(e) => e.todo(),
             Error::Internal(_) => "please report this with what you did before".into(),
         }
     }

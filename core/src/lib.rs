@@ -47,6 +47,7 @@
 //! | [`sheet`] | dimension sheets and files of readings (a crate of its own) |
 //! | [`photo`] | what a photo says, clocks, ties, previews (a crate of its own) |
 //! | [`bag`] | BagIt bags, written in one stream and checked to the last byte (a crate of its own) |
+//! | [`crew`] | the devices of a shop on their own network (a crate of its own) |
 //! | [`store`] | what is on disk |
 //! | [`job`] | the job document: its schema, edits, views, hold points |
 //! | [`archive`] | what leaves the shop |
@@ -56,6 +57,7 @@
 //! someone observed or decided.
 
 pub use datumtrail_bag as bag;
+pub use datumtrail_crew as crew;
 pub use datumtrail_geometry as geometry;
 pub use datumtrail_photo as photo;
 pub use datumtrail_sheet as sheet;

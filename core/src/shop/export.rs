@@ -29,6 +29,7 @@ impl Job<'_> {
         let organization = options.organization.as_deref();
         let content = Content::read(self.save(), &self.document(), self.shop.now(), organization)?;
         let wanted = content.wanted();
+        self.fetch_missing(&wanted).await?;
         let blobs = self.shop.blobs().await?;
         if !options.allow_missing {
             refuse_missing(blobs, &wanted).await?;
@@ -52,6 +53,19 @@ impl Job<'_> {
             .map_err(|e| Error::Internal(format!("the export stopped: {e}")))??;
         progress(wanted.len(), wanted.len());
         Ok(summary)
+    }
+}
+
+impl Job<'_> {
+    /// Fetches the originals that other devices keep, as far as they can be reached.
+    async fn fetch_missing(&self, wanted: &[Wanted]) -> Result<()> {
+        for photo in wanted {
+            // What can't be had is told below, all of it at once.
+            if self.shop.fetch(&photo.original).await.is_err() {
+                break;
+            }
+        }
+        Ok(())
     }
 }
 

@@ -1,8 +1,10 @@
 //! Opening a shop folder; its jobs.
 
+use std::collections::HashSet;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
+use datumtrail_crew::{Crew, Gate, NetOptions};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use samod::DocumentId;
@@ -12,6 +14,7 @@ use tokio::sync::OnceCell;
 use uuid::{ContextV7, Uuid};
 
 use super::clock::{Clock, SystemClock};
+use super::crew::needs::AllNeeds;
 use super::job::Job;
 use crate::error::{Error, Result};
 use crate::job::edit;
@@ -19,7 +22,7 @@ use crate::job::plan::{self, Plan};
 use crate::job::record::{RecordId, Stamp};
 use crate::job::view::{JobView, Settled};
 use crate::job::{new_document, tie};
-use crate::store::blobs::Blobs;
+use crate::store::blobs::{BlobId, Blobs};
 use crate::store::durable::DurableStorage;
 use crate::store::{DeviceId, DeviceKey, ShopFolder, ShopSettings};
 
@@ -32,6 +35,8 @@ pub struct ShopOptions {
     pub person: Option<String>,
     /// What to call this device, if it has no name yet.
     pub device_name: Option<String>,
+    /// How to use the network.
+    pub net: NetOptions,
 }
 
 impl Default for ShopOptions {
@@ -40,6 +45,7 @@ impl Default for ShopOptions {
             clock: Arc::new(SystemClock),
             person: None,
             device_name: None,
+            net: NetOptions::default(),
         }
     }
 }
@@ -47,7 +53,7 @@ impl Default for ShopOptions {
 /// An open shop folder, as one person at the keyboard has it.
 pub struct Shop {
     pub(super) inner: Arc<Inner>,
-    person: Mutex<Option<String>>,
+    pub(super) person: Mutex<Option<String>>,
 }
 
 /// What everyone at work on a shop folder shares.
@@ -58,8 +64,14 @@ pub(super) struct Inner {
     pub key: DeviceKey,
     pub repo: samod::Repo,
     blobs: OnceCell<Blobs>,
-    options: ShopOptions,
+    pub options: ShopOptions,
     ids: Mutex<ContextV7>,
+    pub gate: Gate,
+    pub crew: OnceCell<Crew>,
+    /// What the jobs ask of the crew's devices.
+    pub needs: AllNeeds,
+    /// Originals that somebody waits for.
+    pub asked: Mutex<HashSet<BlobId>>,
 }
 
 /// What a new job starts with.
@@ -102,8 +114,11 @@ impl Shop {
         }
         let storage = DurableStorage::new(folder.documents());
         storage.sweep();
+        let gate = Gate::new();
         let repo = samod::Repo::build_tokio()
             .with_storage(storage.clone())
+            .with_peer_id(datumtrail_crew::peer_id(&key.member()))
+            .with_share_policy(gate.clone())
             .load()
             .await;
         Ok(Self {
@@ -117,6 +132,10 @@ impl Shop {
                 blobs: OnceCell::new(),
                 options,
                 ids: Mutex::new(ContextV7::new()),
+                gate,
+                crew: OnceCell::new(),
+                needs: AllNeeds::default(),
+                asked: Mutex::default(),
             }),
         })
     }
@@ -124,6 +143,9 @@ impl Shop {
     /// Writes out what is held back. The folder is let go of when the last [`Shop::for_person`] of
     /// it is dropped, too.
     pub async fn close(self) {
+        if let Some(crew) = self.inner.crew.get() {
+            crew.stop().await;
+        }
         self.inner.repo.stop().await;
         if let Some(blobs) = self.inner.blobs.get() {
             blobs.close().await;
@@ -156,6 +178,7 @@ impl Shop {
 
     /// Makes a job and works on it from now on.
     pub async fn new_job(&self, new: NewJob) -> Result<Job<'_>> {
+        self.refuse_if_only_looking()?;
         if new.name.trim().is_empty() {
             return Err(Error::invalid(
                 "a job needs a name",
@@ -171,6 +194,9 @@ impl Shop {
         let doc = new_document(&self.new_id().0)?;
         let handle = self.inner.repo.create(doc).await.map_err(stopped)?;
         self.inner.storage.confirm(&handle).await?;
+        if let Some(crew) = self.inner.crew.get() {
+            crew.document_added(&handle).await;
+        }
         let job = Job::new(self, handle);
         let mut values = vec![
             ("name", Value::from(new.name.trim())),
@@ -253,16 +279,7 @@ impl Shop {
 
     /// Makes a job the one that commands work on unless they name another.
     pub fn use_job(&self, document: &str) -> Result<()> {
-        let mut settings = self
-            .inner
-            .settings
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner);
-        let mut changed = settings.clone();
-        changed.current_job = Some(document.to_owned());
-        self.inner.folder.write_settings(&changed)?;
-        *settings = changed;
-        Ok(())
+        self.change_settings(|s| s.current_job = Some(document.to_owned()))
     }
 
     /// The time zone in which the shop works.
@@ -278,13 +295,17 @@ impl Shop {
     /// Sets the time zone in which the shop works; new jobs start with it.
     pub fn set_zone(&self, zone: &str) -> Result<()> {
         let zone = checked_zone(zone)?;
+        self.change_settings(|s| s.zone = zone)
+    }
+
+    pub(super) fn change_settings(&self, change: impl FnOnce(&mut ShopSettings)) -> Result<()> {
         let mut settings = self
             .inner
             .settings
             .lock()
             .unwrap_or_else(PoisonError::into_inner);
         let mut changed = settings.clone();
-        changed.zone = zone;
+        change(&mut changed);
         self.inner.folder.write_settings(&changed)?;
         *settings = changed;
         Ok(())

@@ -221,6 +221,7 @@ impl<'a> Job<'a> {
         &self,
         change: impl FnOnce(&mut Automerge, &Stamp) -> Result<Option<ChangeHash>>,
     ) -> Result<()> {
+        self.shop.refuse_if_only_looking()?;
         let storage = &self.shop.inner.storage;
         if let Some(fault) = storage.fault(self.handle.document_id()) {
             return Err(fault);

@@ -18,6 +18,7 @@ mod trams;
 pub use analysis::{MoveOutcome, SetUpChoice};
 pub use cameras::ClockNote;
 pub use clock::{Clock, SystemClock, ToldClock};
+pub use crew::Dropped;
 pub use folder::{JobSummary, NewJob, Shop, ShopOptions};
 pub use job::Job;
 pub use notes::NewNote;

@@ -254,7 +254,7 @@ impl Job<'_> {
 
     /// A photo's bytes, as they came.
     pub async fn photo_bytes(&self, blob: &BlobId) -> Result<Vec<u8>> {
-        self.shop.blobs().await?.read(blob).await
+        self.shop.original(blob).await
     }
 }
 

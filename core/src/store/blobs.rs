@@ -4,15 +4,20 @@
 //! [`Blobs::add_file`] returns, the bytes, their hash tree, the database and the folder are on the
 //! disk, and survive the power going away.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
+use std::time::{Duration, Instant};
 
+use futures_util::StreamExt;
+use iroh_blobs::api::Store;
 use iroh_blobs::api::blobs::{AddPathOptions, BlobStatus, ImportMode};
 use iroh_blobs::store::fs::FsStore;
-use iroh_blobs::store::fs::options::PathOptions;
+use iroh_blobs::store::fs::options::{Options, PathOptions};
 use iroh_blobs::{BlobFormat, Hash};
 use serde::{Deserialize, Serialize};
 
+use super::sweep::Sweep;
 use super::sync_folder;
 use crate::error::{Error, Result};
 
@@ -27,11 +32,22 @@ impl BlobId {
         Some(*self.hash().ok()?.as_bytes())
     }
 
+    /// The same as the network knows it; none where this is no identity.
+    pub fn to_hash(&self) -> Option<Hash> {
+        self.hash().ok()
+    }
+
     fn hash(&self) -> Result<Hash> {
         Hash::from_str(&self.0).map_err(|_| Error::Invalid {
             what: format!("«{}» is not the identity of a photo", self.0),
             todo: "an identity has 64 hexadecimal digits".into(),
         })
+    }
+}
+
+impl From<Hash> for BlobId {
+    fn from(hash: Hash) -> Self {
+        Self(hash.to_hex().to_string())
     }
 }
 
@@ -41,10 +57,14 @@ impl std::fmt::Display for BlobId {
     }
 }
 
+/// How long deleting may take.
+const PATIENCE: Duration = Duration::from_secs(60);
+
 /// The store of one shop folder.
 #[derive(Debug, Clone)]
 pub struct Blobs {
     store: FsStore,
+    sweep: Sweep,
     paths: PathOptions,
     root: PathBuf,
 }
@@ -52,13 +72,20 @@ pub struct Blobs {
 impl Blobs {
     /// Opens the store in `root`.
     pub async fn open(root: &Path) -> Result<Self> {
-        let store = FsStore::load(root).await.map_err(|e| Error::Damaged {
-            what: root.to_owned(),
-            why: e.to_string(),
-            todo: "restore the folder from a backup or from another device".into(),
-        })?;
+        let sweep = Sweep::default();
+        let mut options = Options::new(root);
+        options.gc = Some(sweep.collector());
+        let store = FsStore::load_with_opts(root.join("blobs.db"), options)
+            .await
+            .map_err(|e| Error::Damaged {
+                what: root.to_owned(),
+                why: e.to_string(),
+                todo: "restore the folder from a backup or from another device".into(),
+            })?;
+        sweep.watch(store.clone().into());
         Ok(Self {
             store,
+            sweep,
             paths: PathOptions::new(root),
             root: root.to_owned(),
         })
@@ -105,6 +132,15 @@ impl Blobs {
     /// # Errors
     /// [`Error::NotSaved`]: none of them may then be acknowledged.
     pub async fn flush(&self, ids: &[BlobId]) -> Result<()> {
+        let _turn = self.sweep.turn.read().await;
+        for id in ids {
+            if !self.has(id).await? {
+                return Err(Error::NotSaved {
+                    path: self.root.clone(),
+                    source: std::io::Error::other("the bytes of a photo are not here whole"),
+                });
+            }
+        }
         self.store.sync_db().await.map_err(|e| Error::NotSaved {
             path: self.root.clone(),
             source: std::io::Error::other(e.to_string()),
@@ -170,6 +206,52 @@ impl Blobs {
             ));
         }
         Ok(bytes.to_vec())
+    }
+
+    /// Deletes blobs. Whoever counts on them has been told before.
+    ///
+    /// # Errors
+    /// Where the store can't; it may then have deleted some.
+    pub async fn remove(&self, ids: &[BlobId]) -> Result<()> {
+        let failed = |e: String| Error::NotSaved {
+            path: self.root.clone(),
+            source: std::io::Error::other(e),
+        };
+        let _turn = self.sweep.turn.write().await;
+        let doomed: HashSet<Hash> = ids.iter().filter_map(BlobId::to_hash).collect();
+        let mut tags = (self.store.tags().list().await).map_err(|e| failed(e.to_string()))?;
+        let mut names = Vec::new();
+        while let Some(tag) = tags.next().await {
+            let tag = tag.map_err(|e| failed(e.to_string()))?;
+            if doomed.contains(&tag.hash) {
+                names.push(tag.name);
+            }
+        }
+        for name in names {
+            let gone = self.store.tags().delete(name).await;
+            gone.map_err(|e| failed(e.to_string()))?;
+        }
+        self.sweep.doom(doomed);
+        let began = Instant::now();
+        let mut left = ids.iter();
+        let mut next = left.next();
+        while let Some(id) = next {
+            if !self.has(id).await? {
+                next = left.next();
+            } else if began.elapsed() < PATIENCE {
+                tokio::time::sleep(Duration::from_millis(100)).await;
+            } else {
+                self.sweep.doom(HashSet::new());
+                return Err(failed("deleting photos took too long".into()));
+            }
+        }
+        self.sweep.doom(HashSet::new());
+        Ok(())
+    }
+
+    /// The store itself, for fetching from other devices and serving them.
+    pub fn store(&self) -> Store {
+        self.store.clone().into()
     }
 
     /// Closes the store, writing out what it holds back.

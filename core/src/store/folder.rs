@@ -25,6 +25,16 @@ pub struct ShopSettings {
     /// The job that commands work on unless they name another.
     #[serde(default)]
     pub current_job: Option<String>,
+    /// Whether the device keeps all original photos, or only its own and the previews.
+    #[serde(default = "yes")]
+    pub keeps_all: bool,
+    /// The UDP port for the crew; 0 takes any.
+    #[serde(default)]
+    pub port: u16,
+}
+
+fn yes() -> bool {
+    true
 }
 
 impl Default for ShopSettings {
@@ -34,6 +44,8 @@ impl Default for ShopSettings {
             device_name: String::new(),
             zone: String::new(),
             current_job: None,
+            keeps_all: true,
+            port: 0,
         }
     }
 }
@@ -88,6 +100,11 @@ impl ShopFolder {
     /// Where the photos are.
     pub fn blobs(&self) -> PathBuf {
         self.path.join("blobs")
+    }
+
+    /// Where the crew's roster is.
+    pub fn crew(&self) -> PathBuf {
+        self.path.join("crew")
     }
 
     /// Keeps the settings.

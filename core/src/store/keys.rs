@@ -55,6 +55,16 @@ impl DeviceKey {
         }
     }
 
+    /// The public half as the network knows it.
+    pub(crate) fn member(&self) -> datumtrail_crew::MemberId {
+        self.0.public()
+    }
+
+    /// The key itself, for the connections to other devices.
+    pub(crate) fn for_network(&self) -> iroh::SecretKey {
+        self.0.clone()
+    }
+
     /// The public half.
     pub fn id(&self) -> DeviceId {
         DeviceId(self.0.public().to_string())

@@ -6,6 +6,7 @@
 //!   device.key    the device's Ed25519 secret key, readable by its owner only
 //!   lock          held by the process that owns the folder
 //!   documents/    the job documents, in the layout of automerge-repo's file storage
+//!   crew/         who is in the crew, and where its devices were last met
 //!   blobs/        photos and previews, by BLAKE3 identity
 //! ```
 //!
@@ -16,6 +17,7 @@ pub mod blobs;
 pub mod durable;
 mod folder;
 mod keys;
+mod sweep;
 
 pub use folder::{ShopFolder, ShopSettings};
 pub use keys::{DeviceId, DeviceKey};

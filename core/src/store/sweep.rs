@@ -1,0 +1,82 @@
+//! Deleting photos that this device no longer keeps.
+//!
+//! The blob store deletes only what its own collector finds unused, and it would find unused
+//! whatever has no tag. So the collector sleeps unless something is doomed, and then everything
+//! else is protected from it. What arrives while it runs is protected by the store itself.
+
+use std::collections::HashSet;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::time::Duration;
+
+use futures_util::StreamExt;
+use iroh_blobs::Hash;
+use iroh_blobs::api::Store;
+use iroh_blobs::store::{GcConfig, ProtectOutcome};
+
+/// How often the collector looks whether something is doomed.
+const INTERVAL: Duration = Duration::from_millis(500);
+
+/// What is to be deleted.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Sweep {
+    doomed: Arc<Mutex<HashSet<Hash>>>,
+    store: Arc<OnceLock<Store>>,
+    /// Held for reading by whoever makes blobs durable, for writing while some are deleted.
+    pub turn: Arc<tokio::sync::RwLock<()>>,
+}
+
+impl Sweep {
+    /// How the store's collector is to work.
+    pub fn collector(&self) -> GcConfig {
+        let sweep = self.clone();
+        GcConfig {
+            interval: INTERVAL,
+            add_protected: Some(Arc::new(move |live| {
+                let sweep = sweep.clone();
+                // The store wants a future that is Sync, which a stream of its answers is not; a
+                // task of its own is.
+                let listed = tokio::spawn(async move { sweep.all_but_doomed().await });
+                Box::pin(async move {
+                    match listed.await {
+                        Ok(Some(spared)) => {
+                            live.extend(spared);
+                            ProtectOutcome::Continue
+                        }
+                        _ => ProtectOutcome::Abort,
+                    }
+                })
+            })),
+        }
+    }
+
+    /// The store to look in, once it is open.
+    pub fn watch(&self, store: Store) {
+        let _ = self.store.set(store);
+    }
+
+    /// Dooms blobs, or spares all.
+    pub fn doom(&self, hashes: HashSet<Hash>) {
+        *self.doomed.lock().unwrap_or_else(PoisonError::into_inner) = hashes;
+    }
+
+    /// None where nothing is doomed, or where what there is can't be listed.
+    async fn all_but_doomed(&self) -> Option<Vec<Hash>> {
+        let doomed = {
+            let doomed = self.doomed.lock().unwrap_or_else(PoisonError::into_inner);
+            doomed.clone()
+        };
+        if doomed.is_empty() {
+            return None;
+        }
+        let store = self.store.get()?;
+        let mut all = store.blobs().list().stream().await.ok()?;
+        let mut spared = Vec::new();
+        while let Some(hash) = all.next().await {
+            let hash = hash.ok()?;
+            if !doomed.contains(&hash) {
+                spared.push(hash);
+            }
+        }
+        Some(spared)
+    }
+}
