@@ -1,5 +1,6 @@
 //! What can be typed.
 
+mod crew;
 mod measuring;
 mod paths;
 mod photo;
@@ -9,6 +10,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
+pub use crew::{Crew, Keep, Role, Sync};
 pub use measuring::{Blunders, Check, Material, Move, Setup, Survey, SurveyAdd};
 pub use photo::Photo;
 pub use tram::{About as TramAbout, Kind, Tram};
@@ -107,8 +109,11 @@ pub enum Command {
     /// Notes
     #[command(subcommand)]
     Note(Note),
+    /// The crew: the devices that share the shop's jobs
+    #[command(subcommand)]
+    Crew(Crew),
     /// Share the jobs with the other devices of the crew, until stopped
-    Sync,
+    Sync(Sync),
     /// Withdraw a record: it stays, with the reason, and no longer counts
     Withdraw {
         /// Its identity; the last digits are enough

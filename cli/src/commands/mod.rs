@@ -3,6 +3,7 @@
 mod check;
 mod compare;
 mod conflicts;
+mod crew;
 mod damage;
 mod demo;
 mod export;
@@ -27,6 +28,7 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use clap::Parser;
+use datumtrail_core::crew::NetOptions;
 use datumtrail_core::error::{Blame, Error, Result};
 use datumtrail_core::shop::{PhotoOptions, Shop, ShopOptions};
 
@@ -61,6 +63,11 @@ impl Opening {
         let options = ShopOptions {
             person: self.person.clone(),
             device_name: host_name(),
+            // Tests of several devices on one machine stay on it.
+            net: match std::env::var_os("DATUMTRAIL_LOOPBACK") {
+                Some(_) => NetOptions::loopback(),
+                None => NetOptions::default(),
+            },
             ..ShopOptions::default()
         };
         Ok(Context {
@@ -175,7 +182,8 @@ async fn dispatch(context: &Context, command: Command) -> Result<ExitCode> {
         }
         Command::Photo(command) => photo::run(context, command).await,
         Command::Note(command) => note::run(context, command).await,
-        Command::Sync => sync::run(context).await,
+        Command::Crew(command) => crew::run(context, command).await,
+        Command::Sync(asked) => sync::run(context, &asked).await,
         Command::Withdraw { id, reason } => withdraw::run(context, &id, &reason).await,
         Command::Export { out, with_location } => export::run(context, &out, with_location).await,
         // These need no shop and were carried out before one was opened.

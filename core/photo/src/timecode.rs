@@ -202,33 +202,12 @@ impl TimeCode {
 
     /// The code's modules, without the light border.
     pub fn modules(&self) -> Modules {
-        let text = self.text();
         // Today's times fit version 2; those of other millennia have more digits and get the
         // smallest version that holds them.
-        let code = QrCode::encode_segments_advanced(
-            &QrSegment::make_segments(&text),
-            QrCodeEcc::Medium,
-            Version::new(2),
-            Version::MAX,
-            None,
-            true,
-        );
-        let Ok(code) = code else {
-            return Modules {
-                side: 0,
-                dark: Vec::new(),
-            };
-        };
-        let sides = 0..code.size();
-        let dark = sides
-            .clone()
-            .flat_map(|y| sides.clone().map(move |x| (x, y)))
-            .map(|(x, y)| code.get_module(x, y))
-            .collect();
-        Modules {
-            side: code.size().unsigned_abs() as usize,
-            dark,
-        }
+        Modules::of(&self.text(), 2).unwrap_or(Modules {
+            side: 0,
+            dark: Vec::new(),
+        })
     }
 }
 
@@ -240,6 +219,30 @@ pub struct Modules {
 }
 
 impl Modules {
+    /// The code of a text, with error correction of level M (ISO/IEC 18004), in the smallest
+    /// version from `least` on; none for a text too long for any.
+    pub fn of(text: &str, least: u8) -> Option<Self> {
+        let code = QrCode::encode_segments_advanced(
+            &QrSegment::make_segments(text),
+            QrCodeEcc::Medium,
+            Version::new(least.clamp(1, 40)),
+            Version::MAX,
+            None,
+            true,
+        );
+        let code = code.ok()?;
+        let sides = 0..code.size();
+        let dark = sides
+            .clone()
+            .flat_map(|y| sides.clone().map(move |x| (x, y)))
+            .map(|(x, y)| code.get_module(x, y))
+            .collect();
+        Some(Self {
+            side: code.size().unsigned_abs() as usize,
+            dark,
+        })
+    }
+
     /// How many modules a side has, without the light border.
     pub fn side(&self) -> usize {
         self.side

@@ -41,6 +41,12 @@ impl<'a> Job<'a> {
             .with_document(|doc| JobView::read(doc, &document))
     }
 
+    /// The job's name, without reading the rest; its identity where nobody named it.
+    pub fn title(&self) -> Result<String> {
+        let name = self.handle.with_document(|doc| about_text(doc, "name"));
+        Ok(name.unwrap_or_else(|| self.document()))
+    }
+
     /// The whole history, as any automerge library reads it.
     pub fn save(&self) -> Vec<u8> {
         self.handle.with_document(|doc| doc.save())

@@ -12,7 +12,7 @@ use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
 use datumtrail_crew::{
-    Crew, CrewOptions, Invite, Member, MemberId, NetOptions, Role, Roster, Settled, Ticket,
+    Crew, CrewOptions, Invite, Member, MemberId, NetOptions, Peer, Role, Roster, Settled, Ticket,
 };
 
 use self::host::ShopHost;
@@ -186,6 +186,23 @@ impl Shop {
     /// Waits until everything that the connected devices know is exchanged.
     pub async fn settled(&self, within: Duration) -> Result<Settled> {
         Ok(self.crew().await?.settled(within).await)
+    }
+
+    /// The connected devices; none where the engine was not started.
+    pub fn peers(&self) -> Vec<Peer> {
+        self.inner.crew.get().map(Crew::peers).unwrap_or_default()
+    }
+
+    /// Where this device listens; nowhere where the engine was not started.
+    pub fn addresses(&self) -> Vec<SocketAddr> {
+        let crew = self.inner.crew.get();
+        crew.map(Crew::addresses).unwrap_or_default()
+    }
+
+    /// What a job is called, or its identity.
+    pub async fn title_of(&self, document: &str) -> String {
+        let title = async { self.job(Some(document)).await?.title() };
+        title.await.unwrap_or_else(|_| document.to_owned())
     }
 
     /// What this device is called.
