@@ -1,0 +1,347 @@
+//! Devices of one crew on one machine, each a real process: they join, keep the same jobs, and say
+//! what clashed.
+
+use std::io::{BufRead, BufReader};
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::time::{Duration, Instant};
+
+use datumtrail_tests::{Shop, picture};
+use serde_json::Value;
+
+/// A device: a shop that stays on this machine.
+struct Device(Shop);
+
+impl Device {
+    fn new() -> Self {
+        Self(Shop::new())
+    }
+
+    fn command(&self, args: &[&str]) -> Command {
+        let mut command = self.0.command(args);
+        command.env("DATUMTRAIL_LOOPBACK", "1");
+        command
+    }
+
+    fn ok(&self, args: &[&str]) -> String {
+        let output = self.command(args).output().expect("the program runs");
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success(), "{args:?}:\n{text}{said}");
+        text
+    }
+
+    fn json(&self, args: &[&str]) -> Value {
+        let mut all = vec!["--json"];
+        all.extend(args);
+        let text = self.ok(&all);
+        serde_json::from_str(&text).unwrap_or_else(|e| panic!("{args:?}: {e}\n{text}"))
+    }
+
+    fn refused(&self, args: &[&str]) -> String {
+        let output = self.command(args).output().expect("the program runs");
+        assert!(!output.status.success(), "{args:?} should be refused");
+        String::from_utf8_lossy(&output.stderr).into_owned()
+    }
+
+    /// A command that runs on, with the lines that it prints.
+    fn running(&self, args: &[&str]) -> Running {
+        let mut child = self
+            .command(args)
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let out = child.stdout.take().expect("its output");
+        let (send, lines) = channel();
+        std::thread::spawn(move || {
+            for line in BufReader::new(out).lines().map_while(Result::ok) {
+                if send.send(line).is_err() {
+                    return;
+                }
+            }
+        });
+        Running { child, lines }
+    }
+
+    fn sync(&self) -> Running {
+        let running = self.running(&["sync"]);
+        running.line("Sharing");
+        running
+    }
+
+    /// Brings another device in.
+    fn admits(&self, other: &Device, role: &str, name: &str) {
+        let invite = self.running(&["crew", "invite", "--role", role, "--name", name]);
+        let ticket = invite.line("DTCREW");
+        other.ok(&["crew", "join", ticket.trim()]);
+        invite.ends();
+    }
+
+    /// Waits until a question is answered by yes.
+    fn waits(&self, what: &str, args: &[&str], answer: impl Fn(&Value) -> bool) -> Value {
+        let began = Instant::now();
+        loop {
+            let value = self.json(args);
+            if answer(&value) {
+                return value;
+            }
+            let waited = began.elapsed();
+            assert!(waited < PATIENCE, "{what} did not come:\n{value:#}");
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+}
+
+/// Long, since other tests run at the same time.
+const PATIENCE: Duration = Duration::from_secs(90);
+
+struct Running {
+    child: Child,
+    lines: Receiver<String>,
+}
+
+impl Running {
+    /// The next line that holds some words.
+    fn line(&self, words: &str) -> String {
+        let mut seen = Vec::new();
+        let until = Instant::now() + PATIENCE;
+        while let Ok(line) = (self.lines)
+            .recv_timeout(until.saturating_duration_since(Instant::now()))
+        {
+            if line.contains(words) {
+                return line;
+            }
+            seen.push(line);
+        }
+        panic!("«{words}» was not said, but:\n{}", seen.join("\n"));
+    }
+
+    fn ends(mut self) {
+        let began = Instant::now();
+        loop {
+            if let Some(status) = self.child.try_wait().expect("it can be asked") {
+                assert!(status.success(), "it failed");
+                return;
+            }
+            assert!(began.elapsed() < PATIENCE, "it goes on and on");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn count(value: &Value, key: &str) -> usize {
+    value[key].as_array().map_or(0, Vec::len)
+}
+
+#[test]
+fn what_one_writes_the_other_has() {
+    let (bench, phone) = (Device::new(), Device::new());
+    bench.ok(&["job", "new", "Order 1", "--zone", "Etc/UTC"]);
+    bench.admits(&phone, "works", "phone");
+    let members = phone.json(&["crew", "list"]);
+    assert_eq!(count(&members, "devices"), 2);
+
+    let (_here, _there) = (bench.sync(), phone.sync());
+    phone.waits("the job", &["job", "list"], |jobs| count(jobs, "jobs") == 1);
+    phone.ok(&["note", "add", "from the phone"]);
+    let photo = phone.0.file("a.jpg", picture(1));
+    phone.ok(&["photo", "add", &photo]);
+    bench.waits("the note", &["note", "list"], |notes| {
+        notes["notes"][0]["text"] == "from the phone"
+    });
+    // The photo's bytes too, and both say so.
+    let list = bench.waits("the photo", &["photo", "list"], |photos| {
+        count(&photos["photos"][0], "on_devices") == 2
+    });
+    let id = list["photos"][0]["id"].as_str().unwrap().to_owned();
+    phone.waits("the receipt", &["photo", "list"], |photos| {
+        count(&photos["photos"][0], "on_devices") == 2
+    });
+    let saved = bench.0.dir.path().join("saved.jpg");
+    bench.ok(&["photo", "save", &id, saved.to_str().unwrap()]);
+    assert_eq!(std::fs::read(&saved).unwrap(), picture(1));
+}
+
+#[test]
+fn both_sides_work_apart_and_meet_again() {
+    let (bench, phone) = (Device::new(), Device::new());
+    bench.ok(&["job", "new", "Order 2", "--zone", "Etc/UTC"]);
+    bench.admits(&phone, "works", "phone");
+    {
+        let _here = bench.sync();
+        let whole = phone.json(&["sync", "--once"]);
+        assert_eq!(whole["whole"], true, "{whole:#}");
+    }
+    // Apart: each opens the stage, names the job and writes.
+    for (device, name) in [(&bench, "Rail end"), (&phone, "Order 2, left")] {
+        device.ok(&["stage", "open", "arrival"]);
+        device.ok(&["job", "rename", name]);
+        for n in 0..10 {
+            device.ok(&["note", "add", &format!("{name} {n}")]);
+        }
+    }
+    {
+        let _here = bench.sync();
+        let whole = phone.json(&["sync", "--once"]);
+        assert_eq!(whole["whole"], true, "{whole:#}");
+    }
+    let (here, there) = (
+        bench.json(&["job", "conflicts"]),
+        phone.json(&["job", "conflicts"]),
+    );
+    assert_eq!(here, there);
+    let kinds: Vec<&str> = (here["conflicts"].as_array().unwrap().iter())
+        .filter_map(|c| c["kind"].as_str())
+        .collect();
+    assert_eq!(kinds, ["value", "stage_opened_twice"]);
+    assert_eq!(
+        bench.json(&["note", "list"]),
+        phone.json(&["note", "list"])
+    );
+    assert_eq!(count(&bench.json(&["note", "list"]), "notes"), 20);
+    // A person settles both, and the other side hears of it.
+    let sides: Vec<String> = (here["conflicts"][1]["sides"].as_array().unwrap().iter())
+        .map(|s| s["id"].as_str().unwrap().to_owned())
+        .collect();
+    bench.ok(&[
+        "job", "settle", &sides[0], &sides[1], "--reason", "two people, one car",
+    ]);
+    bench.ok(&["job", "rename", "Order 2, left rail"]);
+    let _here = bench.sync();
+    phone.json(&["sync", "--once"]);
+    let settled = phone.json(&["job", "conflicts"]);
+    assert_eq!(count(&settled, "conflicts"), 1);
+    assert_eq!(
+        settled["conflicts"][0]["settled"]["reason"],
+        "two people, one car"
+    );
+}
+
+#[test]
+fn who_may_only_look_changes_nothing() {
+    let (bench, insurer) = (Device::new(), Device::new());
+    bench.ok(&["job", "new", "Order 3", "--zone", "Etc/UTC"]);
+    bench.admits(&insurer, "looks", "insurer");
+    let _here = bench.sync();
+    assert_eq!(insurer.json(&["sync", "--once"])["whole"], true);
+    assert_eq!(count(&insurer.json(&["job", "list"]), "jobs"), 1);
+    let said = insurer.refused(&["note", "add", "let me in"]);
+    assert!(said.contains("may look"), "{said}");
+    let said = insurer.refused(&["crew", "invite"]);
+    assert!(said.contains("may not"), "{said}");
+}
+
+#[test]
+fn a_removed_device_gets_nothing_more_and_what_it_writes_is_set_aside() {
+    let (bench, phone, third) = (Device::new(), Device::new(), Device::new());
+    bench.ok(&["job", "new", "Order 4", "--zone", "Etc/UTC"]);
+    bench.admits(&phone, "works", "phone");
+    bench.admits(&third, "works", "third");
+    let here = bench.sync();
+    assert_eq!(phone.json(&["sync", "--once"])["whole"], true);
+    assert_eq!(third.json(&["sync", "--once"])["whole"], true);
+    phone.ok(&["note", "add", "before"]);
+    assert_eq!(phone.json(&["sync", "--once"])["whole"], true);
+    bench.ok(&["crew", "remove", "phone"]);
+    phone.ok(&["note", "add", "after"]);
+    let said = phone.json_anyway(&["sync", "--once", "--within", "5"]);
+    assert_eq!(said["whole"], false, "{said:#}");
+    drop(here);
+    // A third device that has not heard carries it.
+    {
+        let _there = third.sync();
+        phone.json_anyway(&["sync", "--once", "--within", "20"]);
+    }
+    let _here = bench.sync();
+    third.json_anyway(&["sync", "--once"]);
+    let notes = bench.json(&["note", "list"]);
+    assert_eq!(count(&notes, "notes"), 1, "{notes:#}");
+    let aside = third.json(&["job", "conflicts"]);
+    assert_eq!(count(&aside, "set_aside"), 1, "{aside:#}");
+}
+
+impl Device {
+    /// The JSON of a command that may end with another exit code than 0.
+    fn json_anyway(&self, args: &[&str]) -> Value {
+        let mut all = vec!["--json"];
+        all.extend(args);
+        let output = self.command(&all).output().expect("the program runs");
+        let text = String::from_utf8_lossy(&output.stdout);
+        serde_json::from_str(&text).unwrap_or_else(|e| {
+            panic!(
+                "{args:?}: {e}\n{text}{}",
+                String::from_utf8_lossy(&output.stderr)
+            )
+        })
+    }
+}
+
+#[test]
+fn a_limited_job_reaches_only_whom_it_is_for() {
+    let (bench, phone, desk) = (Device::new(), Device::new(), Device::new());
+    bench.ok(&["job", "new", "For all", "--zone", "Etc/UTC"]);
+    bench.admits(&phone, "works", "phone");
+    bench.admits(&desk, "works", "desk");
+    bench.ok(&["job", "new", "For the desk", "--zone", "Etc/UTC"]);
+    bench.ok(&["job", "limit", "--to", "desk"]);
+    let _here = bench.sync();
+    assert_eq!(desk.json(&["sync", "--once"])["whole"], true);
+    assert_eq!(phone.json(&["sync", "--once"])["whole"], true);
+    assert_eq!(count(&desk.json(&["job", "list"]), "jobs"), 2);
+    assert_eq!(count(&phone.json(&["job", "list"]), "jobs"), 1);
+    // Until everybody may have it.
+    bench.ok(&["--job", "For the desk", "job", "limit", "--everyone"]);
+    assert_eq!(phone.json(&["sync", "--once"])["whole"], true);
+    assert_eq!(count(&phone.json(&["job", "list"]), "jobs"), 2);
+}
+
+#[test]
+fn a_device_that_keeps_its_own_photos_fetches_the_others_when_asked() {
+    let (bench, phone, desk) = (Device::new(), Device::new(), Device::new());
+    bench.ok(&["job", "new", "Order 5", "--zone", "Etc/UTC"]);
+    bench.admits(&phone, "works", "phone");
+    bench.admits(&desk, "works", "desk");
+    let photo = bench.0.file("a.jpg", picture(5));
+    bench.ok(&["photo", "add", &photo]);
+    let _here = bench.sync();
+    assert_eq!(desk.json(&["sync", "--once"])["whole"], true);
+    assert_eq!(phone.json(&["sync", "--once"])["whole"], true);
+    let list = phone.json(&["photo", "list"]);
+    let id = list["photos"][0]["id"].as_str().unwrap().to_owned();
+    // One other device confirms it, the desk is not there: with two asked for it stays.
+    let kept = phone.json(&["crew", "keep", "own", "--copies", "2"]);
+    assert_eq!(kept["dropped"]["photos"], 0, "{kept:#}");
+    let gone = phone.json(&["crew", "keep", "own", "--copies", "1"]);
+    assert_eq!(gone["dropped"]["photos"], 1, "{gone:#}");
+    assert_eq!(phone.json(&["sync", "--once"])["whole"], true);
+    let list = bench.json(&["photo", "list"]);
+    assert_eq!(count(&list["photos"][0], "on_devices"), 2, "{list:#}");
+    // It comes back when somebody wants to see it.
+    let saved = phone.0.dir.path().join("saved.jpg");
+    phone.ok(&["photo", "save", &id, saved.to_str().unwrap()]);
+    assert_eq!(std::fs::read(&saved).unwrap(), picture(5));
+}
+
+#[test]
+fn a_ticket_admits_one_device_and_a_stranger_none() {
+    let (bench, phone, stranger) = (Device::new(), Device::new(), Device::new());
+    bench.ok(&["job", "new", "Order 6", "--zone", "Etc/UTC"]);
+    let invite = bench.running(&["crew", "invite"]);
+    let ticket = invite.line("DTCREW").trim().to_owned();
+    phone.ok(&["crew", "join", &ticket]);
+    invite.ends();
+    let _here = bench.sync();
+    let said = stranger.refused(&["crew", "join", &ticket]);
+    assert!(said.contains("ticket"), "{said}");
+    let said = stranger.refused(&["crew", "join", "DTCREW1NONSENSE"]);
+    assert!(said.contains("not an invitation"), "{said}");
+    let said = stranger.refused(&["sync", "--once"]);
+    assert!(said.contains("no crew"), "{said}");
+}
