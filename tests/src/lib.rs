@@ -1,5 +1,7 @@
 //! What the stories share: the real program in a folder of its own.
 
+pub mod device;
+pub mod lan;
 pub mod published;
 
 use std::path::{Path, PathBuf};

@@ -1,144 +1,8 @@
 //! Devices of one crew on one machine, each a real process: they join, keep the same jobs, and say
 //! what clashed.
 
-use std::io::{BufRead, BufReader};
-use std::process::{Child, Command, Stdio};
-use std::sync::mpsc::{Receiver, channel};
-use std::time::{Duration, Instant};
-
-use datumtrail_tests::{Shop, picture};
-use serde_json::Value;
-
-/// A device: a shop that stays on this machine.
-struct Device(Shop);
-
-impl Device {
-    fn new() -> Self {
-        Self(Shop::new())
-    }
-
-    fn command(&self, args: &[&str]) -> Command {
-        let mut command = self.0.command(args);
-        command.env("DATUMTRAIL_LOOPBACK", "1");
-        command
-    }
-
-    fn ok(&self, args: &[&str]) -> String {
-        let output = self.command(args).output().expect("the program runs");
-        let text = String::from_utf8_lossy(&output.stdout).into_owned();
-        let said = String::from_utf8_lossy(&output.stderr);
-        assert!(output.status.success(), "{args:?}:\n{text}{said}");
-        text
-    }
-
-    fn json(&self, args: &[&str]) -> Value {
-        let mut all = vec!["--json"];
-        all.extend(args);
-        let text = self.ok(&all);
-        serde_json::from_str(&text).unwrap_or_else(|e| panic!("{args:?}: {e}\n{text}"))
-    }
-
-    fn refused(&self, args: &[&str]) -> String {
-        let output = self.command(args).output().expect("the program runs");
-        assert!(!output.status.success(), "{args:?} should be refused");
-        String::from_utf8_lossy(&output.stderr).into_owned()
-    }
-
-    /// A command that runs on, with the lines that it prints.
-    fn running(&self, args: &[&str]) -> Running {
-        let mut child = self
-            .command(args)
-            .stdout(Stdio::piped())
-            .spawn()
-            .expect("the program starts");
-        let out = child.stdout.take().expect("its output");
-        let (send, lines) = channel();
-        std::thread::spawn(move || {
-            for line in BufReader::new(out).lines().map_while(Result::ok) {
-                if send.send(line).is_err() {
-                    return;
-                }
-            }
-        });
-        Running { child, lines }
-    }
-
-    fn sync(&self) -> Running {
-        let running = self.running(&["sync"]);
-        running.line("Sharing");
-        running
-    }
-
-    /// Brings another device in.
-    fn admits(&self, other: &Device, role: &str, name: &str) {
-        let invite = self.running(&["crew", "invite", "--role", role, "--name", name]);
-        let ticket = invite.line("DTCREW");
-        other.ok(&["crew", "join", ticket.trim()]);
-        invite.ends();
-    }
-
-    /// Waits until a question is answered by yes.
-    fn waits(&self, what: &str, args: &[&str], answer: impl Fn(&Value) -> bool) -> Value {
-        let began = Instant::now();
-        loop {
-            let value = self.json(args);
-            if answer(&value) {
-                return value;
-            }
-            let waited = began.elapsed();
-            assert!(waited < PATIENCE, "{what} did not come:\n{value:#}");
-            std::thread::sleep(Duration::from_millis(100));
-        }
-    }
-}
-
-/// Long, since other tests run at the same time.
-const PATIENCE: Duration = Duration::from_secs(90);
-
-struct Running {
-    child: Child,
-    lines: Receiver<String>,
-}
-
-impl Running {
-    /// The next line that holds some words.
-    fn line(&self, words: &str) -> String {
-        let mut seen = Vec::new();
-        let until = Instant::now() + PATIENCE;
-        while let Ok(line) = (self.lines)
-            .recv_timeout(until.saturating_duration_since(Instant::now()))
-        {
-            if line.contains(words) {
-                return line;
-            }
-            seen.push(line);
-        }
-        panic!("«{words}» was not said, but:\n{}", seen.join("\n"));
-    }
-
-    fn ends(mut self) {
-        let began = Instant::now();
-        loop {
-            if let Some(status) = self.child.try_wait().expect("it can be asked") {
-                assert!(status.success(), "it failed");
-                return;
-            }
-            assert!(began.elapsed() < PATIENCE, "it goes on and on");
-            std::thread::sleep(Duration::from_millis(20));
-        }
-    }
-}
-
-impl Drop for Running {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-fn count(value: &Value, key: &str) -> usize {
-    value[key].as_array().map_or(0, Vec::len)
-}
+use datumtrail_tests::device::{Device, count};
+use datumtrail_tests::picture;
 
 #[test]
 fn what_one_writes_the_other_has() {
@@ -151,7 +15,7 @@ fn what_one_writes_the_other_has() {
     let (_here, _there) = (bench.sync(), phone.sync());
     phone.waits("the job", &["job", "list"], |jobs| count(jobs, "jobs") == 1);
     phone.ok(&["note", "add", "from the phone"]);
-    let photo = phone.0.file("a.jpg", picture(1));
+    let photo = phone.shop.file("a.jpg", picture(1));
     phone.ok(&["photo", "add", &photo]);
     bench.waits("the note", &["note", "list"], |notes| {
         notes["notes"][0]["text"] == "from the phone"
@@ -164,7 +28,7 @@ fn what_one_writes_the_other_has() {
     phone.waits("the receipt", &["photo", "list"], |photos| {
         count(&photos["photos"][0], "on_devices") == 2
     });
-    let saved = bench.0.dir.path().join("saved.jpg");
+    let saved = bench.shop.dir.path().join("saved.jpg");
     bench.ok(&["photo", "save", &id, saved.to_str().unwrap()]);
     assert_eq!(std::fs::read(&saved).unwrap(), picture(1));
 }
@@ -267,22 +131,6 @@ fn a_removed_device_gets_nothing_more_and_what_it_writes_is_set_aside() {
     assert_eq!(count(&aside, "set_aside"), 1, "{aside:#}");
 }
 
-impl Device {
-    /// The JSON of a command that may end with another exit code than 0.
-    fn json_anyway(&self, args: &[&str]) -> Value {
-        let mut all = vec!["--json"];
-        all.extend(args);
-        let output = self.command(&all).output().expect("the program runs");
-        let text = String::from_utf8_lossy(&output.stdout);
-        serde_json::from_str(&text).unwrap_or_else(|e| {
-            panic!(
-                "{args:?}: {e}\n{text}{}",
-                String::from_utf8_lossy(&output.stderr)
-            )
-        })
-    }
-}
-
 #[test]
 fn a_limited_job_reaches_only_whom_it_is_for() {
     let (bench, phone, desk) = (Device::new(), Device::new(), Device::new());
@@ -308,7 +156,7 @@ fn a_device_that_keeps_its_own_photos_fetches_the_others_when_asked() {
     bench.ok(&["job", "new", "Order 5", "--zone", "Etc/UTC"]);
     bench.admits(&phone, "works", "phone");
     bench.admits(&desk, "works", "desk");
-    let photo = bench.0.file("a.jpg", picture(5));
+    let photo = bench.shop.file("a.jpg", picture(5));
     bench.ok(&["photo", "add", &photo]);
     let _here = bench.sync();
     assert_eq!(desk.json(&["sync", "--once"])["whole"], true);
@@ -324,7 +172,7 @@ fn a_device_that_keeps_its_own_photos_fetches_the_others_when_asked() {
     let list = bench.json(&["photo", "list"]);
     assert_eq!(count(&list["photos"][0], "on_devices"), 2, "{list:#}");
     // It comes back when somebody wants to see it.
-    let saved = phone.0.dir.path().join("saved.jpg");
+    let saved = phone.shop.dir.path().join("saved.jpg");
     phone.ok(&["photo", "save", &id, saved.to_str().unwrap()]);
     assert_eq!(std::fs::read(&saved).unwrap(), picture(5));
 }

@@ -14,8 +14,14 @@ struct Owner(Child);
 
 impl Owner {
     fn start(shop: &Shop) -> Self {
+        // The first invitation founds the crew.
+        drop(Self::running(shop, &["crew", "invite"]));
+        Self::running(shop, &["sync"])
+    }
+
+    fn running(shop: &Shop, args: &[&str]) -> Self {
         let mut child = shop
-            .command(&["sync"])
+            .command(args)
             .env("DATUMTRAIL_LOOPBACK", "1")
             .stdout(Stdio::piped())
             .spawn()
