@@ -1,0 +1,21 @@
+//! The crew: the devices of a shop keep the same jobs over their own network, with no server.
+#![warn(missing_docs)]
+
+mod crew;
+mod disk;
+mod error;
+mod event;
+mod gate;
+mod host;
+mod options;
+pub mod roster;
+pub mod ticket;
+
+pub use crew::{Crew, Invite};
+pub use error::{CrewError, Refusal, Result};
+pub use event::{ClockOffset, Event, Peer, Settled};
+pub use gate::{Gate, peer_id};
+pub use host::{BlobKind, Host, Wanted};
+pub use options::{CrewOptions, NetOptions};
+pub use roster::{DocumentHeads, Member, MemberId, Removal, Role, Roster};
+pub use ticket::Ticket;
