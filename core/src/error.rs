@@ -162,6 +162,7 @@ impl Error {
             Error::Damaged { .. } => "damaged",
             Error::NotSaved { .. } => "not_saved",
             Error::Io { .. } => "io",
+            Error::Crew(_) => "crew",
             Error::Internal(_) => "internal",
         }
     }
@@ -170,6 +171,9 @@ impl Error {
     pub fn blame(&self) -> Blame {
         match self {
             Error::Damaged { .. } => Blame::Damage,
+            Error::Crew(e) if matches!(**e, datumtrail_crew::CrewError::Damaged { .. }) => {
+                Blame::Damage
+            }
             _ => Blame::User,
         }
     }

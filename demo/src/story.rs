@@ -90,6 +90,7 @@ pub async fn play(folder: &Path, mut tell: impl FnMut(Event)) -> Result<Ending> 
         clock: clock.clone(),
         person: None,
         device_name: Some("front desk".into()),
+        ..ShopOptions::default()
     };
     let shop = Shop::open(&folder.join("shop"), options).await?;
     let mut teller = Teller {

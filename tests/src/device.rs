@@ -48,7 +48,9 @@ impl Device {
         let mut outer = Command::new(first);
         outer.args(rest).arg(command.get_program());
         outer.args(command.get_args()).env_remove("DATUMTRAIL_SHOP");
-        outer.env_remove("DATUMTRAIL_PERSON").env_remove("DATUMTRAIL_LOG");
+        outer
+            .env_remove("DATUMTRAIL_PERSON")
+            .env_remove("DATUMTRAIL_LOG");
         outer
     }
 
@@ -154,8 +156,8 @@ impl Running {
     pub fn line(&self, words: &str) -> String {
         let mut seen = Vec::new();
         let until = Instant::now() + PATIENCE;
-        while let Ok(line) = (self.lines)
-            .recv_timeout(until.saturating_duration_since(Instant::now()))
+        while let Ok(line) =
+            (self.lines).recv_timeout(until.saturating_duration_since(Instant::now()))
         {
             if line.contains(words) {
                 return line;

@@ -112,7 +112,10 @@ impl Lan {
             let (space, outside) = (self.space(host), self.outside(host));
             let inner = ["netns", "exec", &space, "ethtool", "-K", "e0"];
             ip(&[&inner[..], &off[..]].concat())?;
-            let done = Command::new("ethtool").args(["-K", &outside]).args(off).output();
+            let done = Command::new("ethtool")
+                .args(["-K", &outside])
+                .args(off)
+                .output();
             match done {
                 Ok(output) if output.status.success() => {}
                 _ => return Err("ethtool could not be used".into()),

@@ -65,17 +65,19 @@ fn both_sides_work_apart_and_meet_again() {
         .filter_map(|c| c["kind"].as_str())
         .collect();
     assert_eq!(kinds, ["value", "stage_opened_twice"]);
-    assert_eq!(
-        bench.json(&["note", "list"]),
-        phone.json(&["note", "list"])
-    );
+    assert_eq!(bench.json(&["note", "list"]), phone.json(&["note", "list"]));
     assert_eq!(count(&bench.json(&["note", "list"]), "notes"), 20);
     // A person settles both, and the other side hears of it.
     let sides: Vec<String> = (here["conflicts"][1]["sides"].as_array().unwrap().iter())
         .map(|s| s["id"].as_str().unwrap().to_owned())
         .collect();
     bench.ok(&[
-        "job", "settle", &sides[0], &sides[1], "--reason", "two people, one car",
+        "job",
+        "settle",
+        &sides[0],
+        &sides[1],
+        "--reason",
+        "two people, one car",
     ]);
     bench.ok(&["job", "rename", "Order 2, left rail"]);
     let _here = bench.sync();

@@ -39,7 +39,10 @@ fn they_find_each_other_and_nothing_leaves_the_network() {
     bench.waits("the note", &["note", "list"], |n| count(n, "notes") == 1);
     let frames = capture.frames();
     let udp = frames.iter().filter(|f| f["protocol"] == 17).count();
-    assert!(udp > 20, "{udp} frames of UDP are too few for what was done");
+    assert!(
+        udp > 20,
+        "{udp} frames of UDP are too few for what was done"
+    );
     let host = std::fs::read_to_string("/etc/hostname").unwrap_or_default();
     for frame in &frames {
         let to: std::net::IpAddr = frame["to"].as_str().unwrap().parse().unwrap();

@@ -153,7 +153,7 @@ fn list(context: &Context) -> Result<()> {
             json!({
                 "key": member.id.to_string(),
                 "name": member.name,
-                "role": member.role.word(),
+                "role": member.role.to_string(),
                 "this": member.id.to_string() == me,
                 "since": member.since.to_string(),
                 "connected": peer.is_some(),
@@ -188,12 +188,7 @@ fn list(context: &Context) -> Result<()> {
                 None => "not connected".into(),
             };
             let key = member.id.to_string().chars().take(10).collect();
-            table.row(vec![
-                member.name.clone(),
-                member.role.word().into(),
-                key,
-                now,
-            ]);
+            table.row(vec![member.name.clone(), member.role.to_string(), key, now]);
         }
         let keeps = match shop.keeps_all() {
             true => "It keeps all original photos.",

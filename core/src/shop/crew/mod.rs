@@ -224,9 +224,7 @@ impl Shop {
     }
 
     fn roster(&self) -> Result<Roster> {
-        Ok(Roster::load(&datumtrail_crew::roster_file(
-            &self.inner.folder.crew(),
-        ))?)
+        Ok(Roster::load(&self.inner.folder.crew().join("roster"))?)
     }
 }
 

@@ -87,10 +87,13 @@ impl Needs {
     }
 }
 
+/// By document: the heads at which it was read, and what it asked.
+type Known = HashMap<DocumentId, (Vec<ChangeHash>, Arc<Needs>)>;
+
 /// The needs of all jobs.
 #[derive(Default)]
 pub struct AllNeeds {
-    known: Mutex<HashMap<DocumentId, (Vec<ChangeHash>, Arc<Needs>)>>,
+    known: Mutex<Known>,
 }
 
 impl AllNeeds {
@@ -117,9 +120,7 @@ impl AllNeeds {
         known.get(document).map(|(_, needs)| Arc::clone(needs))
     }
 
-    fn lock(
-        &self,
-    ) -> std::sync::MutexGuard<'_, HashMap<DocumentId, (Vec<ChangeHash>, Arc<Needs>)>> {
+    fn lock(&self) -> std::sync::MutexGuard<'_, Known> {
         // Only whole entries are ever put in.
         self.known.lock().unwrap_or_else(PoisonError::into_inner)
     }

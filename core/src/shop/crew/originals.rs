@@ -76,7 +76,9 @@ impl Shop {
             let confirmed = (answers.iter())
                 .filter(|(who, held)| {
                     let who = who.to_string();
-                    let receipt = others.iter().any(|(device, at)| *device == who && young(at));
+                    let receipt = others
+                        .iter()
+                        .any(|(device, at)| *device == who && young(at));
                     receipt && held.get(index).copied().unwrap_or(false)
                 })
                 .count();
