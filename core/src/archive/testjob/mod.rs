@@ -62,6 +62,7 @@ impl Bench {
             clock: clock.clone(),
             person: Some("Wanda Kestrelby".into()),
             device_name: Some("bench".into()),
+            ..ShopOptions::default()
         };
         let shop = Shop::open(&folder.path().join("shop"), options)
             .await
