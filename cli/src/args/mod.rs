@@ -1,5 +1,6 @@
 //! What can be typed.
 
+mod archive;
 mod measuring;
 mod photo;
 mod tram;
@@ -8,6 +9,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
+pub use archive::{Export, Seal, SealCommand};
 pub use measuring::{Blunders, Check, Material, Move, Setup, Survey, SurveyAdd};
 pub use photo::Photo;
 pub use tram::{About as TramAbout, Kind, Tram};
@@ -113,14 +115,11 @@ pub enum Command {
         #[arg(long)]
         reason: String,
     },
+    /// Seal a closed stage: this device signs what it rests on, so that whatever is added or changed
+    /// afterwards shows
+    Seal(Seal),
     /// Write the archive that leaves the shop
-    Export {
-        /// The zip file to write
-        out: PathBuf,
-        /// Leave the photos' positions in; without it they stay in the shop
-        #[arg(long)]
-        with_location: bool,
-    },
+    Export(Export),
     /// Check every byte of an archive
     Verify {
         /// The archive, a zip file or a folder

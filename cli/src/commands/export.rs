@@ -1,6 +1,5 @@
 //! `datumtrail export`
 
-use std::path::Path;
 use std::process::ExitCode;
 
 use datumtrail_core::Result;
@@ -8,16 +7,17 @@ use datumtrail_core::archive::ExportOptions;
 use serde_json::json;
 
 use super::Context;
+use crate::args::Export;
 use crate::output;
 use crate::show::{WIDTH, wrap};
 
-pub async fn run(context: &Context, out: &Path, with_location: bool) -> Result<ExitCode> {
+pub async fn run(context: &Context, asked: Export) -> Result<ExitCode> {
     let job = context.job().await?;
     let options = ExportOptions {
-        with_location,
+        with_location: asked.with_location,
         ..ExportOptions::default()
     };
-    let done = job.export(out, &options, |_, _| {}).await?;
+    let done = job.export(&asked.out, &options, |_, _| {}).await?;
     let value = json!({
         "path": done.path,
         "files": done.files,

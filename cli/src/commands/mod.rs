@@ -12,6 +12,7 @@ mod note;
 mod part;
 mod photo;
 mod plan;
+mod seal;
 mod setup;
 mod sheet;
 mod stage;
@@ -112,7 +113,8 @@ pub async fn run(args: Args) -> Result<ExitCode> {
         Command::Photo(command) => photo::run(&context, command).await,
         Command::Note(command) => note::run(&context, command).await,
         Command::Withdraw { id, reason } => withdraw::run(&context, &id, &reason).await,
-        Command::Export { out, with_location } => export::run(&context, &out, with_location).await,
+        Command::Seal(asked) => seal::run(&context, asked).await,
+        Command::Export(asked) => export::run(&context, asked).await,
         Command::Demo { .. } | Command::Verify { .. } => Ok(ExitCode::SUCCESS),
     };
     context.shop.close().await;

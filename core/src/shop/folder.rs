@@ -132,6 +132,10 @@ impl Shop {
         self.key.id()
     }
 
+    pub(super) fn key(&self) -> &DeviceKey {
+        &self.key
+    }
+
     /// Says who is at the keyboard from now on.
     pub fn set_person(&self, person: Option<String>) {
         *self.person.lock().unwrap_or_else(PoisonError::into_inner) = person;

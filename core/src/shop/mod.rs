@@ -9,6 +9,7 @@ mod folder;
 mod job;
 mod notes;
 mod photos;
+mod seals;
 mod sheets;
 mod stages;
 mod surveys;

@@ -21,6 +21,7 @@
 //! | `prints` | the photos that hang from it |
 //! | `sheet` | the dimension sheet, and where it contradicts itself |
 //! | `struck` | what was withdrawn or corrected |
+//! | `seals` | who sealed which stage, and what has changed since |
 //! | `record` | hold points, clocks, people, and the archive itself |
 
 mod events;
@@ -31,6 +32,7 @@ mod picture;
 mod places;
 mod prints;
 mod record;
+mod seals;
 mod shapes;
 mod sheet;
 mod stations;

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::{section, sheet, struck};
+use super::{seals, section, sheet, struck};
 use crate::archive::names::as_link;
 use crate::archive::story::{HoldStory, Story};
 use crate::archive::{file, words};
@@ -21,6 +21,7 @@ pub fn draw(story: &Story) -> Markup {
         (sheet::draw(story))
         @if !story.clocks.is_empty() { (clocks(story)) }
         (struck::draw(story))
+        (seals::draw(story))
         @if !story.conflicts.is_empty() || !story.unreadable.is_empty() { (unsettled(story)) }
         (section("people", "People and devices", people(story)))
         (section("archive", "This archive", archive(story)))

@@ -53,6 +53,7 @@ pub use tram::{TramRow, TramStory};
 use jiff::Timestamp;
 use serde::Serialize;
 
+use super::sealed::{self, SealState};
 use super::{CAUTIONS, PROGRAM, words};
 use crate::job::hold::Evidence;
 use crate::job::measure;
@@ -100,6 +101,8 @@ pub struct Story {
     pub clocks: Vec<ClockStory>,
     /// Records that no longer count, with the reason.
     pub struck: Vec<Struck>,
+    /// The seals: whose, whether they hold, and what was added or changed since.
+    pub seals: Vec<SealState>,
     /// Values that two devices set at once and nobody has settled.
     pub conflicts: Vec<ConflictStory>,
     /// Records that this version of the program can't understand. They are in the document.
@@ -212,6 +215,7 @@ impl Story {
             sheet: sheet::tell(view, sheet.as_ref()),
             clocks: people::clocks(view),
             struck,
+            seals: sealed::states(view, plan),
             conflicts,
             unreadable: view.unreadable.clone(),
             people: people::people(view),
@@ -239,6 +243,13 @@ impl Story {
             let outcome = decided.outcome.as_ref()?;
             (outcome.survey == *survey).then_some((decided, outcome))
         })
+    }
+
+    /// Whether a chapter is the last time that its stage was open: what holds for the stage as a
+    /// whole is told there.
+    pub fn last_of(&self, chapter: &Chapter) -> bool {
+        let times = self.chapters.iter().filter(|c| c.stage == chapter.stage);
+        times.last().is_some_and(|last| std::ptr::eq(last, chapter))
     }
 
     /// The photo of that identity.

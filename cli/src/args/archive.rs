@@ -1,0 +1,36 @@
+//! What can be typed about seals and archives.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+#[derive(Debug, Args)]
+#[command(
+    subcommand_negates_reqs = true,
+    args_conflicts_with_subcommands = true,
+    after_help = "A seal is an OpenSSH signature over the stage's records and the identities of its \
+                  photos. Every archive carries it, with a page that says how anyone checks it with \
+                  ssh-keygen, without this program."
+)]
+pub struct Seal {
+    /// The stage, which must be closed
+    #[arg(required = true)]
+    pub stage: Option<String>,
+    #[command(subcommand)]
+    pub command: Option<SealCommand>,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum SealCommand {
+    /// The seals: whose, since when, whether they hold, and what was added or changed since
+    List,
+}
+
+#[derive(Debug, Args)]
+pub struct Export {
+    /// The zip file to write
+    pub out: PathBuf,
+    /// Leave the photos' positions in; without it they stay in the shop
+    #[arg(long)]
+    pub with_location: bool,
+}
