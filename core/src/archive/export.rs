@@ -17,12 +17,13 @@ use serde::Serialize;
 use super::outgoing;
 use super::page::{self, Glimpses};
 use super::story::{Story, Telling, sheet};
-use super::{CAUTIONS, PROGRAM, bag_error, crate_json, file, names, tables, words};
+use super::{CAUTIONS, PROGRAM, bag_error, crate_json, file, names, signed, tables, words};
 use crate::error::{Error, Result};
 use crate::job::plan::{self, Plan};
 use crate::job::record::RecordId;
 use crate::job::tie::zone_of;
 use crate::job::view::JobView;
+use crate::store::DeviceKey;
 use crate::store::blobs::BlobId;
 
 const README: &str = include_str!("README.txt");
@@ -78,6 +79,8 @@ pub(crate) struct Content {
     document: Vec<u8>,
     now: Timestamp,
     organization: Option<String>,
+    /// The device that signs the whole.
+    signer: Option<DeviceKey>,
 }
 
 /// A photo whose bytes are wanted.
@@ -121,7 +124,14 @@ impl Content {
             document: saved,
             now,
             organization,
+            signer: None,
         })
+    }
+
+    /// Has the whole archive signed by a device.
+    pub fn signed_by(mut self, key: DeviceKey) -> Self {
+        self.signer = Some(key);
+        self
     }
 
     /// The photos in the order in which they are to arrive.
@@ -160,6 +170,8 @@ impl Content {
             (file::JOB_JSON, self.json()?),
             (file::PLAN, plan_text(&self.view).to_owned()),
         ];
+        let device = self.signer.as_ref().map(|key| key.id().0);
+        let seals = signed::payload(&self.view, &self.plan, device.as_deref());
         let sheets = sheet::files(&self.view);
         let sizes = (texts
             .iter()
@@ -169,6 +181,7 @@ impl Content {
                 .iter()
                 .map(|(name, s)| (name.clone(), s.body.text.len())),
         )
+        .chain(seals.iter().map(|(name, text)| (name.clone(), text.len())))
         .chain([(file::DOCUMENT.to_owned(), self.document.len())])
         .map(|(name, size)| (name, size as u64))
         .collect();
@@ -191,7 +204,11 @@ impl Content {
             Compression::Stored,
         )
         .map_err(bag_error)?;
-        let summary = bag.finish().map_err(bag_error)?;
+        for (name, text) in &seals {
+            bag.add_payload(name, text.as_bytes(), Compression::Deflated)
+                .map_err(bag_error)?;
+        }
+        let summary = self.finish(bag)?;
         Ok(ExportSummary {
             path: target.to_owned(),
             job: self.view.id.clone(),
@@ -202,6 +219,39 @@ impl Content {
             manifest_sha512: summary.manifest.to_string(),
             tag_manifest_sha512: summary.tag_manifest.to_string(),
         })
+    }
+
+    /// Completes the bag, with the signature over the whole where a device signs.
+    fn finish(&self, mut bag: BagWriter) -> Result<datumtrail_bag::Summary> {
+        let Some(key) = &self.signer else {
+            return bag.finish().map_err(bag_error);
+        };
+        let device = key.id();
+        let name = self
+            .view
+            .devices
+            .get(&device.0)
+            .map_or("", String::as_str);
+        let principal = datumtrail_seal::principal(name, &key.public());
+        let page = signed::page(&self.story, &self.view, &self.plan, Some(&principal));
+        bag.add_tag(signed::PAGE, page.as_bytes())
+            .map_err(bag_error)?;
+        bag.finish_with(|closing| {
+            let files = [
+                ("bagit.txt", closing.declaration),
+                ("bag-info.txt", closing.bag_info),
+                ("manifest-sha512.txt", closing.manifest),
+                (signed::PAGE, page.as_str()),
+            ];
+            let told = &self.story.head.told;
+            let list = signed::list(&self.view.id, &device.0, told, &files);
+            let signature = key.sign(list.as_bytes())?;
+            Ok(vec![
+                (signed::LIST.to_owned(), list.into_bytes()),
+                (signed::SIGNATURE.to_owned(), signature.into_bytes()),
+            ])
+        })
+        .map_err(bag_error)
     }
 
     fn begin(&self, target: &Path) -> Result<BagWriter> {
@@ -401,6 +451,8 @@ mod tests {
             file::PLAN,
             file::PHOTOS,
             file::PREVIEWS,
+            file::SEALS,
+            signed::PAGE,
         ] {
             assert!(text.contains(name), "{name} is not explained");
         }

@@ -15,6 +15,9 @@
 //!   plan.toml           the stages and hold points
 //!   photos/NN-STAGE/NNN-TIME-NAME   the originals, byte for byte, or copies that say what they leave out
 //!   previews/NNN.jpg    small copies, for the page only
+//!   seals/              what was sealed of each stage, the signatures, and whose keys they are
+//! HOW-TO-CHECK.txt      how to check all signatures without this program
+//! signature/            the signature over the whole archive
 //! ```
 //!
 //! | module | what it is |
@@ -26,6 +29,7 @@
 //! | `names` | where each photo lies in the bag |
 //! | [`export`] | puts the bag together |
 //! | [`sealed`] | what a seal covers of a stage, and what has changed since |
+//! | `signed` | seals in an archive, and the signature over the whole |
 //! | [`mod@verify`] | checks one, to the last byte and back to the readings |
 //! | [`words`] | numbers, times and directions as people read them |
 
@@ -35,6 +39,7 @@ mod names;
 pub(crate) mod outgoing;
 pub mod page;
 pub mod sealed;
+mod signed;
 pub mod story;
 pub mod tables;
 #[cfg(test)]
@@ -74,6 +79,8 @@ pub mod file {
     pub const PLAN: &str = "plan.toml";
     pub const PHOTOS: &str = "photos/";
     pub const PREVIEWS: &str = "previews/";
+    pub const SEALS: &str = "seals/";
+    pub const ALLOWED: &str = "seals/allowed_signers";
 }
 
 /// What the bag's own errors are in the words of this crate.

@@ -27,7 +27,8 @@ impl Job<'_> {
         mut progress: impl FnMut(usize, usize),
     ) -> Result<ExportSummary> {
         let organization = options.organization.as_deref();
-        let content = Content::read(self.save(), &self.document(), self.shop.now(), organization)?;
+        let content = Content::read(self.save(), &self.document(), self.shop.now(), organization)?
+            .signed_by(self.shop.key().clone());
         let wanted = content.wanted();
         let blobs = self.shop.blobs().await?;
         if !options.allow_missing {
