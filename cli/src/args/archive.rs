@@ -33,4 +33,16 @@ pub struct Export {
     /// Leave the photos' positions in; without it they stay in the shop
     #[arg(long)]
     pub with_location: bool,
+    /// Go on without photos whose bytes are missing or damaged; the archive says which
+    #[arg(long)]
+    pub allow_missing: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct Open {
+    /// The archive, a zip file or a folder
+    pub file: PathBuf,
+    /// Take what is whole of an archive that is damaged
+    #[arg(long)]
+    pub damaged: bool,
 }

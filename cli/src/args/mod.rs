@@ -9,7 +9,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-pub use archive::{Export, Seal, SealCommand};
+pub use archive::{Export, Open, Seal, SealCommand};
 pub use measuring::{Blunders, Check, Material, Move, Setup, Survey, SurveyAdd};
 pub use photo::Photo;
 pub use tram::{About as TramAbout, Kind, Tram};
@@ -120,6 +120,8 @@ pub enum Command {
     Seal(Seal),
     /// Write the archive that leaves the shop
     Export(Export),
+    /// Bring an archive into this shop, as a job; a job that is here already is merged with it
+    Open(Open),
     /// Check every byte of an archive
     Verify {
         /// The archive, a zip file or a folder

@@ -15,6 +15,7 @@ pub async fn run(context: &Context, asked: Export) -> Result<ExitCode> {
     let job = context.job().await?;
     let options = ExportOptions {
         with_location: asked.with_location,
+        allow_missing: asked.allow_missing,
         ..ExportOptions::default()
     };
     let done = job.export(&asked.out, &options, |_, _| {}).await?;

@@ -9,6 +9,7 @@ mod hold;
 mod job;
 mod movement;
 mod note;
+mod open;
 mod part;
 mod photo;
 mod plan;
@@ -114,6 +115,7 @@ pub async fn run(args: Args) -> Result<ExitCode> {
         Command::Note(command) => note::run(&context, command).await,
         Command::Withdraw { id, reason } => withdraw::run(&context, &id, &reason).await,
         Command::Seal(asked) => seal::run(&context, asked).await,
+        Command::Open(asked) => open::run(&context, asked).await,
         Command::Export(asked) => export::run(&context, asked).await,
         Command::Demo { .. } | Command::Verify { .. } => Ok(ExitCode::SUCCESS),
     };

@@ -96,7 +96,9 @@ pub fn describe(story: &Story, sizes: &HashMap<String, u64>) -> String {
 
 /// What was signed of the stages, the signatures, and whose keys they are.
 fn seals(sizes: &HashMap<String, u64>) -> Vec<Value> {
-    let seals = sizes.iter().filter(|(name, _)| name.starts_with(file::SEALS));
+    let seals = sizes
+        .iter()
+        .filter(|(name, _)| name.starts_with(file::SEALS));
     let mut seals: Vec<(&String, &u64)> = seals.collect();
     seals.sort();
     let one = |(name, bytes): (&String, &u64)| {

@@ -96,6 +96,8 @@ pub(crate) struct Wanted {
 pub(crate) struct Arrival {
     pub photo: RecordId,
     pub original: std::result::Result<Vec<u8>, String>,
+    /// Where the original is not here: a copy that came with an archive, and how it differs.
+    pub kept: Option<(Vec<u8>, String)>,
     pub preview: Option<Vec<u8>>,
 }
 
@@ -227,11 +229,7 @@ impl Content {
             return bag.finish().map_err(bag_error);
         };
         let device = key.id();
-        let name = self
-            .view
-            .devices
-            .get(&device.0)
-            .map_or("", String::as_str);
+        let name = self.view.devices.get(&device.0).map_or("", String::as_str);
         let principal = datumtrail_seal::principal(name, &key.public());
         let page = signed::page(&self.story, &self.view, &self.plan, Some(&principal));
         bag.add_tag(signed::PAGE, page.as_bytes())
@@ -310,11 +308,17 @@ impl Content {
                     Error::Internal("the export was broken off".into())
                 })?;
             let mut small = arrival.preview;
-            let going_out = match arrival.original {
-                Ok(bytes) => outgoing::outgoing(bytes, &covers, options.with_location)
+            let outgoing = |bytes| {
+                outgoing::outgoing(bytes, &covers, options.with_location)
                     // What can't be freed of it stays in the shop, and the archive says so.
-                    .map_err(|why| (why, true)),
-                Err(why) => Err((why, options.allow_missing)),
+                    .map_err(|why| (why, true))
+            };
+            let going_out = match (arrival.original, arrival.kept) {
+                (Ok(bytes), _) => outgoing(bytes),
+                (Err(_), Some((bytes, differs))) => {
+                    outgoing(bytes).map(|out| out.of_a_copy(&differs))
+                }
+                (Err(why), None) => Err((why, options.allow_missing)),
             };
             match (going_out, &photo.file) {
                 (Ok(out), Some(path)) => {

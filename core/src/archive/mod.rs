@@ -30,6 +30,7 @@
 //! | [`export`] | puts the bag together |
 //! | [`sealed`] | what a seal covers of a stage, and what has changed since |
 //! | `signed` | seals in an archive, and the signature over the whole |
+//! | `read` | the document and the photos of one read back |
 //! | [`mod@verify`] | checks one, to the last byte and back to the readings |
 //! | [`words`] | numbers, times and directions as people read them |
 
@@ -38,6 +39,7 @@ pub mod export;
 mod names;
 pub(crate) mod outgoing;
 pub mod page;
+pub(crate) mod read;
 pub mod sealed;
 mod signed;
 pub mod story;

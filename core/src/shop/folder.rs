@@ -269,7 +269,7 @@ impl Shop {
         Ok(())
     }
 
-    async fn open_document(&self, id: DocumentId) -> Result<Job<'_>> {
+    pub(super) async fn open_document(&self, id: DocumentId) -> Result<Job<'_>> {
         if !self.storage.list()?.contains(&id) {
             return Err(Error::Unknown {
                 kind: "job",

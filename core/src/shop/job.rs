@@ -141,6 +141,34 @@ impl<'a> Job<'a> {
         Ok(target)
     }
 
+    /// How many changes the document has.
+    pub(super) fn changes(&self) -> usize {
+        self.handle
+            .with_document(|doc| doc.get_changes_meta(&[]).len())
+    }
+
+    /// Merges a document of the same job that came from elsewhere. Gives the number of changes that
+    /// were new here, once they are on the disk.
+    pub(super) async fn merge(&self, saved: &[u8]) -> Result<usize> {
+        if let Some(fault) = self.shop.storage.fault(self.handle.document_id()) {
+            return Err(fault);
+        }
+        let unusable = |e: automerge::AutomergeError| {
+            Error::invalid(
+                format!("the document can't be merged: {e}"),
+                "nothing of it was taken; get it again from someone who has it whole",
+            )
+        };
+        let mut theirs = Automerge::load(saved).map_err(unusable)?;
+        let new = self.handle.with_document(|doc| {
+            let known = doc.get_heads();
+            doc.merge(&mut theirs).map_err(unusable)?;
+            Ok::<_, Error>(doc.get_changes_meta(&known).len())
+        })?;
+        self.shop.storage.confirm(&self.handle).await?;
+        Ok(new)
+    }
+
     pub(super) async fn set_about(&self, key: &str, value: Value) -> Result<()> {
         let values = [(key, value)];
         self.edit(|doc, stamp| edit::set_about(doc, &values, stamp))

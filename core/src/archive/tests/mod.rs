@@ -2,8 +2,10 @@
 
 mod content;
 mod measuring;
+mod open;
 mod refused;
 mod sealed;
+mod signed;
 mod tamper;
 
 use std::io::Read;

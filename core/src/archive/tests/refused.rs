@@ -47,6 +47,7 @@ async fn missing_photos_are_named_and_only_left_out_when_asked() {
                 name => Ok(std::fs::read(camera.join(name)).unwrap()),
             },
             photo: wanted.photo,
+            kept: None,
             preview: None,
         })
         .collect()

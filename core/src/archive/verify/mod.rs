@@ -76,7 +76,13 @@ impl Finding {
     /// Where, below the archive's top folder.
     pub fn place(&self) -> String {
         let file = self.file.escape_debug();
-        let beside = ["signature/", "bagit.txt", "bag-info.txt", "manifest-", "HOW-TO-"];
+        let beside = [
+            "signature/",
+            "bagit.txt",
+            "bag-info.txt",
+            "manifest-",
+            "HOW-TO-",
+        ];
         match beside.iter().any(|start| self.file.starts_with(start)) {
             true => file.to_string(),
             false => format!("data/{file}"),

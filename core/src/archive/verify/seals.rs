@@ -3,8 +3,8 @@
 use datumtrail_seal::Digest;
 use serde::Serialize;
 
-use super::content::Check;
 use super::FindingKind;
+use super::content::Check;
 use crate::archive::sealed::{self, allowed_signers};
 use crate::archive::{file, signed, words};
 use crate::job::plan::Plan;
@@ -140,7 +140,10 @@ impl Check {
                 );
             }
         }
-        if let Some(missing) = COVERED.iter().find(|name| !covered.iter().any(|c| c == *name)) {
+        if let Some(missing) = COVERED
+            .iter()
+            .find(|name| !covered.iter().any(|c| c == *name))
+        {
             return Err(format!("the signed list does not cover {missing}"));
         }
         Ok(ArchiveSignature {
