@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, Subcommand};
+use clap::{Args, Subcommand, ValueEnum};
 
 #[derive(Debug, Args)]
 #[command(
@@ -28,14 +28,28 @@ pub enum SealCommand {
 
 #[derive(Debug, Args)]
 pub struct Export {
-    /// The zip file to write
+    /// The zip file to write, or a folder where the name does not end in .zip
     pub out: PathBuf,
+    /// Whom it is for [default: the whole record, with photos that may be shown to others]
+    #[arg(long = "for", value_name = "READER")]
+    pub reader: Option<For>,
     /// Leave the photos' positions in; without it they stay in the shop
     #[arg(long)]
     pub with_location: bool,
     /// Go on without photos whose bytes are missing or damaged; the archive says which
     #[arg(long)]
     pub allow_missing: bool,
+}
+
+/// Whom an archive is for.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum For {
+    /// Nothing left out, every original photo: a backup, or for a shop that carries on
+    Shop,
+    /// Without notes for the shop alone, history, positions, serial numbers and covered parts
+    Insurer,
+    /// Without devices' names, too
+    Owner,
 }
 
 #[derive(Debug, Args)]

@@ -1,6 +1,7 @@
 //! What can be typed.
 
 mod archive;
+mod estimate;
 mod measuring;
 mod photo;
 mod tram;
@@ -9,7 +10,8 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-pub use archive::{Export, Open, Seal, SealCommand};
+pub use archive::{Export, For, Open, Seal, SealCommand};
+pub use estimate::Support;
 pub use measuring::{Blunders, Check, Material, Move, Setup, Survey, SurveyAdd};
 pub use photo::Photo;
 pub use tram::{About as TramAbout, Kind, Tram};
@@ -289,6 +291,10 @@ pub enum Note {
     },
     /// The notes
     List,
+    /// Say that a note supports a line of the estimate
+    Support(Support),
+    /// The lines of the estimate that notes support
+    Supports,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]

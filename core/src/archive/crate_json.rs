@@ -16,7 +16,7 @@ const CONTEXT: &str = "https://w3id.org/ro/crate/1.2/context";
 const CONFORMS_TO: &str = "https://w3id.org/ro/crate/1.2";
 
 /// The files of every archive but this one: path, what it is, its media type.
-const FILES: [(&str, &str, &str); 8] = [
+const FILES: [(&str, &str, &str); 9] = [
     (
         file::TIMELINE,
         "The whole story as one page for people",
@@ -36,6 +36,11 @@ const FILES: [(&str, &str, &str); 8] = [
     (
         file::TRAMS,
         "The tram readings as observed, and each against the sheet",
+        "text/csv",
+    ),
+    (
+        file::ESTIMATE,
+        "What supports the lines of the estimate: operation, part, reason and evidence",
         "text/csv",
     ),
     (

@@ -16,13 +16,15 @@ use serde::Serialize;
 
 use super::outgoing;
 use super::page::{self, Glimpses};
+use super::readers::{self, CopyStory, Part, Reader, WithheldSeal};
 use super::story::{Story, Telling, sheet};
-use super::{CAUTIONS, PROGRAM, bag_error, crate_json, file, names, signed, tables, words};
+use super::{CAUTIONS, PROGRAM, bag_error, crate_json, file, names, sealed, signed, tables, words};
 use crate::error::{Error, Result};
 use crate::job::plan::{self, Plan};
 use crate::job::record::RecordId;
 use crate::job::tie::zone_of;
 use crate::job::view::JobView;
+use crate::job::{Keep, reduce};
 use crate::store::DeviceKey;
 use crate::store::blobs::BlobId;
 
@@ -42,6 +44,8 @@ pub struct ExportOptions {
     pub allow_missing: bool,
     /// Whether the photos' positions go out too.
     pub with_location: bool,
+    /// Whom it is for, which decides what is left out.
+    pub reader: Reader,
 }
 
 /// An archive that was written.
@@ -57,6 +61,10 @@ pub struct ExportSummary {
     pub photos: usize,
     /// Photos that could not be taken along.
     pub left_out: Vec<LeftOut>,
+    /// Whom it is for, and what was left out of it.
+    pub copy: CopyStory,
+    /// Notes for the shop alone that are in it.
+    pub internal_notes: usize,
     /// SHA-512 of `manifest-sha512.txt`: one number for the whole job.
     pub manifest_sha512: String,
     /// SHA-512 of `tagmanifest-sha512.txt`: one number for the whole archive.
@@ -108,14 +116,44 @@ impl Content {
         saved: Vec<u8>,
         document: &str,
         now: Timestamp,
-        organization: Option<&str>,
+        options: &ExportOptions,
     ) -> Result<Self> {
-        let view = JobView::load(&saved, document)?;
-        let plan = Plan::parse(view.plan.value.as_deref().unwrap_or(plan::SHIPPED))?;
-        let organization = organization.map(words::one_line).filter(|o| !o.is_empty());
+        let whole = JobView::load(&saved, document)?;
+        let reader = options.reader;
+        if options.with_location && reader.is_reduced() {
+            return Err(Error::invalid(
+                format!(
+                    "a copy for the {} leaves the photos' positions out",
+                    reader.word()
+                ),
+                "leave --with-location out, or export the record itself without --for",
+            ));
+        }
+        let reduced = match reader.is_reduced() {
+            true => Some(reduce(&saved, &whole, &kept(reader))?),
+            false => None,
+        };
+        let withheld = reduced.as_ref().map(|r| r.seals.as_slice());
+        let withheld = withheld_seals(&whole, withheld.unwrap_or_default(), reader)?;
+        let copy = readers::tell(
+            reader,
+            options.with_location,
+            &whole,
+            reduced.as_ref(),
+            withheld,
+        );
+        let (view, saved) = match reduced {
+            // It is no version of the job's own document, so it does not have its identity.
+            Some(reduced) => (JobView::load(&reduced.saved, "")?, reduced.saved),
+            None => (whole, saved),
+        };
+        let plan = Plan::parse(plan_text(&view))?;
+        let organization = options.organization.as_deref().map(words::one_line);
+        let organization = organization.filter(|o| !o.is_empty());
         let telling = Telling {
             now,
             organization: organization.as_deref(),
+            copy,
         };
         let mut story = Story::tell(&view, &plan, &telling);
         names::lay_out(&mut story.photos, &plan);
@@ -169,6 +207,7 @@ impl Content {
             (file::MEASUREMENTS, tables::measurements(&self.view)?),
             (file::READINGS, tables::readings(&self.view)?),
             (file::TRAMS, tables::trams(&self.view)?),
+            (file::ESTIMATE, tables::estimate(&self.view)?),
             (file::JOB_JSON, self.json()?),
             (file::PLAN, plan_text(&self.view).to_owned()),
         ];
@@ -218,6 +257,8 @@ impl Content {
             bytes: summary.payload_bytes,
             photos: self.story.photos.len() - left_out.len(),
             left_out,
+            internal_notes: self.view.notes.iter().filter(|n| n.body.internal).count(),
+            copy: self.story.copy,
             manifest_sha512: summary.manifest.to_string(),
             tag_manifest_sha512: summary.tag_manifest.to_string(),
         })
@@ -276,6 +317,7 @@ impl Content {
             ("Source-Organization", self.organization.clone()),
             ("External-Description", Some(words::cut(&description, 300))),
             ("External-Identifier", Some(words::one_line(&head.job))),
+            ("Copy-For", Some(self.story.copy.reader.word().to_owned())),
             (
                 "Internal-Sender-Identifier",
                 Some(words::one_line(&head.document)),
@@ -309,6 +351,9 @@ impl Content {
                 })?;
             let mut small = arrival.preview;
             let outgoing = |bytes| {
+                if !options.reader.leaves_out(Part::CoveredParts) {
+                    return Ok(outgoing::as_it_is(bytes));
+                }
                 outgoing::outgoing(bytes, &covers, options.with_location)
                     // What can't be freed of it stays in the shop, and the archive says so.
                     .map_err(|why| (why, true))
@@ -391,7 +436,57 @@ impl Content {
             .replace("{program}", head.program)
             .replace("{job}", &head.job)
             .replace("{cautions}", &CAUTIONS.join("\n"))
+            .replace("{copy}", &copy_text(&self.story.copy))
     }
+}
+
+/// Whom the archive is for and what was left out, for the README.
+fn copy_text(copy: &CopyStory) -> String {
+    let mut text = words::wrapped(&copy.words, "");
+    let lines = copy.lines();
+    match lines.is_empty() {
+        true => text += "\nNothing was left out of it.",
+        false => text += "\nLeft out of it:",
+    }
+    for line in lines {
+        text += &format!("\n{}", words::wrapped(&format!("- {line}"), "  "));
+    }
+    text
+}
+
+fn kept(reader: Reader) -> Keep<'static> {
+    Keep {
+        copy_for: reader.word(),
+        internal_notes: !reader.leaves_out(Part::InternalNotes),
+        housekeeping: !reader.leaves_out(Part::Housekeeping),
+        device_names: !reader.leaves_out(Part::DeviceNames),
+    }
+}
+
+/// Seals that can't go out, as the copy tells of them.
+fn withheld_seals(
+    view: &JobView,
+    withheld: &[RecordId],
+    reader: Reader,
+) -> Result<Vec<WithheldSeal>> {
+    let plan = Plan::parse(plan_text(view))?;
+    // What the copy does not name, this must not name either.
+    let mut view = view.clone();
+    if reader.leaves_out(Part::DeviceNames) {
+        view.devices.clear();
+    }
+    let states = sealed::states(&view, &plan).into_iter();
+    let states = states.filter(|state| withheld.contains(&state.id));
+    Ok(states
+        .map(|state| WithheldSeal {
+            id: state.id,
+            stage: state.stage,
+            title: state.title,
+            at: state.at,
+            author: state.author,
+            sha512: state.sha512,
+        })
+        .collect())
 }
 
 /// The text of the plan that counts.
@@ -436,6 +531,7 @@ mod tests {
             "{program}",
             "{job}",
             "{cautions}",
+            "{copy}",
         ];
         let mut text = README.to_owned();
         for place in known {
@@ -448,6 +544,7 @@ mod tests {
             file::MEASUREMENTS,
             file::READINGS,
             file::TRAMS,
+            file::ESTIMATE,
             file::JOB_JSON,
             file::DOCUMENT,
             file::CRATE,

@@ -8,6 +8,7 @@
 //!   measurements.csv    every deviation with its uncertainty, limit and verdict
 //!   readings.csv        the readings as observed, in the instrument's own frame
 //!   trams.csv           the tram readings, and each against the sheet
+//!   estimate-notes.csv  what supports the lines of the estimate
 //!   job.json            all of it for programs: the story told here, and every record
 //!   job.automerge       the document with its whole history
 //!   ro-crate-metadata.json   what each file is, as RO-Crate 1.2
@@ -23,13 +24,14 @@
 //! | module | what it is |
 //! |---|---|
 //! | [`story`] | the whole job as one derived, serialisable story; no HTML |
-//! | [`tables`] | measurements, readings and tram readings as CSV |
+//! | [`tables`] | measurements, readings, tram readings and estimate notes as CSV |
 //! | [`page`] | the story as `timeline.html` |
 //! | [`crate_json`] | the archive described as an RO-Crate |
 //! | `names` | where each photo lies in the bag |
 //! | [`export`] | puts the bag together |
 //! | [`sealed`] | what a seal covers of a stage, and what has changed since |
 //! | `signed` | seals in an archive, and the signature over the whole |
+//! | [`readers`] | whom an archive is for, and what is left out of it |
 //! | `read` | the document and the photos of one read back |
 //! | [`mod@verify`] | checks one, to the last byte and back to the readings |
 //! | [`words`] | numbers, times and directions as people read them |
@@ -40,6 +42,7 @@ mod names;
 pub(crate) mod outgoing;
 pub mod page;
 pub(crate) mod read;
+pub mod readers;
 pub mod sealed;
 mod signed;
 pub mod story;
@@ -52,6 +55,7 @@ pub mod verify;
 pub mod words;
 
 pub use export::{ExportOptions, ExportSummary, LeftOut};
+pub use readers::{CopyStory, Reader};
 pub use story::Story;
 pub use verify::{Finding, FindingKind, Verification, verify};
 
@@ -74,6 +78,7 @@ pub mod file {
     pub const MEASUREMENTS: &str = "measurements.csv";
     pub const READINGS: &str = "readings.csv";
     pub const TRAMS: &str = "trams.csv";
+    pub const ESTIMATE: &str = "estimate-notes.csv";
     pub const JOB_JSON: &str = "job.json";
     pub const DOCUMENT: &str = "job.automerge";
     pub const CRATE: &str = "ro-crate-metadata.json";

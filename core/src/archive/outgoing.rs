@@ -74,6 +74,15 @@ pub(super) fn covers(view: &JobView, photo: &RecordId) -> Vec<Rectangle> {
         .collect()
 }
 
+/// The original as it came.
+pub(super) fn as_it_is(original: Vec<u8>) -> Outgoing {
+    Outgoing {
+        bytes: original,
+        copy: None,
+        preview: None,
+    }
+}
+
 /// Makes what goes out.
 ///
 /// # Errors
@@ -103,11 +112,7 @@ pub(super) fn outgoing(
         false => "position, names of people and serial numbers are left out",
     };
     match strip(&original, leave_out) {
-        Ok(same) if same == original => Ok(Outgoing {
-            bytes: original,
-            copy: None,
-            preview: None,
-        }),
+        Ok(same) if same == original => Ok(as_it_is(original)),
         Ok(stripped) => Ok(copied(stripped, left_out.to_owned())),
         Err(why @ (StripError::Kind { .. } | StripError::File { .. })) => {
             match cover::encode_again(&original, leave_out) {

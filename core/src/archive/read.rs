@@ -8,7 +8,7 @@ use datumtrail_bag::BagReader;
 use serde_json::Value;
 
 use super::outgoing::Copy;
-use super::{bag_error, file};
+use super::{bag_error, file, words};
 use crate::error::{Error, Result};
 use crate::job::record::RecordId;
 use crate::job::view::JobView;
@@ -69,6 +69,16 @@ impl Archived {
         let view = std::panic::catch_unwind(|| JobView::load(&saved, &document))
             .map_err(|_| damaged(file::DOCUMENT, "it upset the reader".into()))?
             .map_err(|e| damaged(file::DOCUMENT, e.to_string()))?;
+        if let Some(reader) = &view.copy_for {
+            return Err(Error::invalid(
+                format!(
+                    "{} is a copy for the {}: parts of the record were left out of it",
+                    path.display(),
+                    words::cut(reader, 40)
+                ),
+                "ask the shop for an archive of the whole record: datumtrail export --for shop",
+            ));
+        }
         // Without it the job can still be opened; the photos then can't be told apart.
         let story: Value = read(&reader, file::JOB_JSON)
             .ok()

@@ -7,9 +7,11 @@
 //! schema    1              a newer major version is opened read-only
 //! minor     1              additions that an older program may pass over
 //! job       the job's identity, a UUID
+//! copy_for  "insurer" or "owner", in a copy from which records were left out; else not there
 //! about     { name | vehicle | zone | plan | part | layout : { value, by, person?, at } }
 //! sheets, openings, closings, surveys, readings, trams, moves, photos, covers,
-//! pictures, notes, ticks, releases, ties, clocks, withdrawals, devices
+//! pictures, notes, supports, ticks, releases, ties, clocks, withdrawals, seals, receipts, skews,
+//! devices
 //!           each a map from a record's identity to the record
 //! ```
 //!
@@ -31,6 +33,7 @@
 //! | [`record`] | what each kind of record holds |
 //! | `tree` | records to automerge values and back; the only place with raw automerge calls |
 //! | `edit` | the small named changes |
+//! | `reduce` | a document made anew from the records that may go out |
 //! | [`view`] | the typed read view |
 //! | [`plan`] | stages and hold points as data |
 //! | [`hold`] | whether a hold point is open, and what it misses |
@@ -58,11 +61,13 @@ pub mod measure;
 pub mod mend;
 pub mod plan;
 pub mod record;
+mod reduce;
 pub mod stage;
 pub mod tie;
 pub mod tram;
 mod tree;
 pub mod view;
 
+pub(crate) use reduce::{Keep, Reduced, reduce};
 pub use tree::SCHEMA;
 pub(crate) use tree::{about_text, device_name, new_document};

@@ -27,8 +27,7 @@ impl Job<'_> {
         options: &ExportOptions,
         mut progress: impl FnMut(usize, usize),
     ) -> Result<ExportSummary> {
-        let organization = options.organization.as_deref();
-        let content = Content::read(self.save(), &self.document(), self.shop.now(), organization)?
+        let content = Content::read(self.save(), &self.document(), self.shop.now(), options)?
             .signed_by(self.shop.key().clone());
         let wanted = content.wanted();
         let blobs = self.shop.blobs().await?;

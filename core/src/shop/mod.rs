@@ -21,7 +21,7 @@ pub use cameras::ClockNote;
 pub use clock::{Clock, SystemClock, ToldClock};
 pub use folder::{JobSummary, NewJob, Shop, ShopOptions};
 pub use job::Job;
-pub use notes::NewNote;
+pub use notes::{NewNote, NewSupport};
 pub use open::{NotWhole, OpenOptions, Opened};
 pub use photos::{PhotoOptions, PhotoOutcome, PhotoResult};
 pub use sheets::{NewSheet, SheetLoaded};

@@ -1,6 +1,7 @@
 //! Whole archives of a real job: what is in them, and what becomes of every change.
 
 mod content;
+mod estimate;
 mod measuring;
 mod open;
 mod refused;

@@ -54,12 +54,17 @@ async fn a_round_trip_loses_nothing_and_adds_only_the_receipt() {
 
     let (before, after) = (document(&bench.path("a.zip")), document(&again));
     for head in before.get_heads() {
-        assert!(after.get_change_by_hash(&head).is_some());
+        assert!(after.get_change_meta_by_hash(&head).is_some());
     }
     let new = after.get_changes(&before.get_heads());
     let said: Vec<String> = new
         .iter()
-        .map(|change| change.message().cloned().unwrap_or_default())
+        .map(|change| {
+            change
+                .message()
+                .map(ToString::to_string)
+                .unwrap_or_default()
+        })
         .collect();
     assert_eq!(said, ["name a device", &format!("add {}", Receipt::WORD)]);
     // The same photos in the same places, byte for byte.

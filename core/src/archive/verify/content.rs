@@ -53,6 +53,7 @@ impl Check {
             file::MEASUREMENTS,
             file::READINGS,
             file::TRAMS,
+            file::ESTIMATE,
             file::JOB_JSON,
             file::DOCUMENT,
             file::PLAN,
@@ -219,10 +220,11 @@ impl Check {
 
     fn tables(&mut self, view: &JobView) {
         type Make = fn(&JobView) -> Result<String>;
-        let tables: [(&str, Make); 3] = [
+        let tables: [(&str, Make); 4] = [
             (file::MEASUREMENTS, tables::measurements),
             (file::READINGS, tables::readings),
             (file::TRAMS, tables::trams),
+            (file::ESTIMATE, tables::estimate),
         ];
         for (name, make) in tables {
             let (Some(found), Ok(computed)) = (self.read(name), make(view)) else {
