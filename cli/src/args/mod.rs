@@ -1,6 +1,8 @@
 //! What can be typed.
 
+mod archive;
 mod crew;
+mod estimate;
 mod measuring;
 mod paths;
 mod photo;
@@ -10,7 +12,9 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
+pub use archive::{Export, For, Open, Seal, SealCommand};
 pub use crew::{Crew, Keep, Role, Sync};
+pub use estimate::Support;
 pub use measuring::{Blunders, Check, Material, Move, Setup, Survey, SurveyAdd};
 pub use photo::Photo;
 pub use tram::{About as TramAbout, Kind, Tram};
@@ -121,14 +125,13 @@ pub enum Command {
         #[arg(long)]
         reason: String,
     },
+    /// Seal a closed stage: this device signs what it rests on, so that whatever is added or changed
+    /// afterwards shows
+    Seal(Seal),
     /// Write the archive that leaves the shop
-    Export {
-        /// The zip file to write
-        out: PathBuf,
-        /// Leave the photos' positions in; without it they stay in the shop
-        #[arg(long)]
-        with_location: bool,
-    },
+    Export(Export),
+    /// Bring an archive into this shop, as a job; a job that is here already is merged with it
+    Open(Open),
     /// Check every byte of an archive
     Verify {
         /// The archive, a zip file or a folder
@@ -320,6 +323,10 @@ pub enum Note {
     },
     /// The notes
     List,
+    /// Say that a note supports a line of the estimate
+    Support(Support),
+    /// The lines of the estimate that notes support
+    Supports,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]

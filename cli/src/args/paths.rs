@@ -9,7 +9,8 @@ impl Args {
     pub fn seen_from(&mut self, folder: &Path) {
         let place = |path: &mut PathBuf| *path = folder.join(&*path);
         match &mut self.command {
-            Command::Export { out, .. } => place(out),
+            Command::Export(export) => place(&mut export.out),
+            Command::Open(open) => place(&mut open.file),
             Command::Job(Job::New {
                 plan: Some(file), ..
             })

@@ -1,29 +1,37 @@
 //! `datumtrail export`
 
-use std::path::Path;
 use std::process::ExitCode;
 
 use datumtrail_core::Result;
-use datumtrail_core::archive::ExportOptions;
+use datumtrail_core::archive::{ExportOptions, Reader};
 use serde_json::json;
 
 use super::Context;
+use crate::args::{Export, For};
 use crate::output;
 use crate::show::{WIDTH, wrap};
 
-pub async fn run(context: &Context, out: &Path, with_location: bool) -> Result<ExitCode> {
+pub async fn run(context: &Context, asked: Export) -> Result<ExitCode> {
     let job = context.job().await?;
     let options = ExportOptions {
-        with_location,
+        with_location: asked.with_location,
+        allow_missing: asked.allow_missing,
+        reader: match asked.reader {
+            None => Reader::Record,
+            Some(For::Shop) => Reader::Shop,
+            Some(For::Insurer) => Reader::Insurer,
+            Some(For::Owner) => Reader::Owner,
+        },
         ..ExportOptions::default()
     };
-    let done = job.export(out, &options, |_, _| {}).await?;
+    let done = job.export(&asked.out, &options, |_, _| {}).await?;
     let value = json!({
         "path": done.path,
         "files": done.files,
         "bytes": done.bytes,
         "photos": done.photos,
         "left_out": done.left_out,
+        "copy": done.copy,
         "manifest_sha512": done.manifest_sha512,
     });
     output::either(context.json, &value, || {
@@ -32,7 +40,30 @@ pub async fn run(context: &Context, out: &Path, with_location: bool) -> Result<E
             .iter()
             .map(|photo| format!("\nLeft out: {}: {}.", photo.name, photo.why))
             .collect();
-        wrap(
+        let mut more = vec![done.copy.words.clone()];
+        if done.copy.reader.is_reduced() {
+            more.push("Left out, as the copy itself says:".into());
+            more.extend(done.copy.lines().iter().map(|line| format!("  - {line}")));
+        } else if done.internal_notes > 0 {
+            more.push(format!(
+                "It has {} for the shop alone. For others: --for insurer, or --for owner.",
+                match done.internal_notes {
+                    1 => "1 note".into(),
+                    n => format!("{n} notes"),
+                }
+            ));
+        }
+        let more: Vec<String> = more
+            .iter()
+            .map(|line| {
+                wrap(
+                    line,
+                    WIDTH,
+                    if line.starts_with("  - ") { "    " } else { "" },
+                )
+            })
+            .collect();
+        let wrote = wrap(
             &format!(
                 "Wrote {} ({} files, {:.1} MB, {} photos).\n\
                  Unpack it and open timeline.html in any browser. To check every byte: \
@@ -46,7 +77,8 @@ pub async fn run(context: &Context, out: &Path, with_location: bool) -> Result<E
             ),
             WIDTH,
             "",
-        )
+        );
+        format!("{wrote}\n{}", more.join("\n"))
     });
     Ok(ExitCode::SUCCESS)
 }

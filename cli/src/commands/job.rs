@@ -215,6 +215,19 @@ fn summary(job: &Open<'_>, view: &JobView) -> Result<String> {
             open.join(", ")
         }
     ));
+    let seals = job.seals()?;
+    let sealed: Vec<String> = stages
+        .iter()
+        .filter(|stage| seals.iter().any(|seal| seal.stage == stage.name))
+        .map(|stage| {
+            let stands = super::seal::of_stage(&seals, &stage.name);
+            format!("{} ({stands})", stage.title)
+        })
+        .collect();
+    if !sealed.is_empty() {
+        let list = wrap(&sealed.join(", "), WIDTH - 10, "").replace('\n', "\n          ");
+        out.push(format!("Seals     {list}"));
+    }
     out.push(String::new());
     out.push(super::hold::list(&job.holds()?));
     let open = job.conflicts()?;

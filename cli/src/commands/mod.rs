@@ -11,9 +11,11 @@ mod hold;
 mod job;
 mod movement;
 mod note;
+mod open;
 mod part;
 mod photo;
 mod plan;
+mod seal;
 mod setup;
 mod sheet;
 mod stage;
@@ -185,7 +187,9 @@ async fn dispatch(context: &Context, command: Command) -> Result<ExitCode> {
         Command::Crew(command) => crew::run(context, command).await,
         Command::Sync(asked) => sync::run(context, &asked).await,
         Command::Withdraw { id, reason } => withdraw::run(context, &id, &reason).await,
-        Command::Export { out, with_location } => export::run(context, &out, with_location).await,
+        Command::Seal(asked) => seal::run(context, asked).await,
+        Command::Open(asked) => open::run(context, asked).await,
+        Command::Export(asked) => export::run(context, asked).await,
         // These need no shop and were carried out before one was opened.
         Command::Demo { .. } | Command::Verify { .. } => Ok(ExitCode::SUCCESS),
     }

@@ -28,8 +28,10 @@ pub async fn run(context: &Context, command: Stage) -> Result<ExitCode> {
         }
         Stage::List => {
             let stages = job.stages()?;
-            output::either(context.json, &json!({ "stages": stages }), || {
-                let mut table = Table::new(&["stage", "", "opened", "closed"]);
+            let seals = job.seals()?;
+            let value = json!({ "stages": stages, "seals": seals });
+            output::either(context.json, &value, || {
+                let mut table = Table::new(&["stage", "", "opened", "closed", ""]);
                 for stage in &stages {
                     let state = match stage.state {
                         State::NotYet => "not yet",
@@ -39,12 +41,15 @@ pub async fn run(context: &Context, command: Stage) -> Result<ExitCode> {
                     if stage.spans.is_empty() {
                         table.row(vec![stage.name.clone(), state.into()]);
                     }
-                    for span in &stage.spans {
+                    for (index, span) in stage.spans.iter().enumerate() {
+                        let last = index + 1 == stage.spans.len();
+                        let sealed = super::seal::of_stage(&seals, &stage.name);
                         table.row(vec![
                             stage.name.clone(),
                             state.into(),
                             show::time(&span.opened),
                             span.closed.as_deref().map_or_else(String::new, show::time),
+                            if last { sealed } else { String::new() },
                         ]);
                     }
                 }

@@ -25,8 +25,20 @@ pub fn run(file: &Path, json: bool) -> Result<ExitCode> {
                 report
                     .findings
                     .iter()
-                    .map(|f| format!("  - {}: {}", f.file, f.detail)),
+                    .map(|f| format!("  - {}: {}", f.place(), f.detail)),
             );
+        }
+        match &report.signature {
+            Some(by) => lines.push(format!(
+                "Signed as a whole by {}, whose key is {}. Compare that with the one the shop tells \
+                 you by another way.",
+                by.principal, by.key
+            )),
+            None => lines.push("No signature over the whole holds.".into()),
+        }
+        for seal in &report.seals {
+            lines.push(format!("Seal: {}", seal.words));
+            lines.extend(seal.changes.iter().map(|change| format!("  - {change}")));
         }
         lines.extend(report.notes.iter().map(|n| format!("Note: {n}")));
         lines

@@ -286,8 +286,9 @@ impl BagReader {
         }
     }
 
-    /// The text of a tag file; `None` if it is not there.
-    pub(crate) fn text(&self, path: &str) -> Option<io::Result<String>> {
+    /// The text of a tag file as it is, whether a manifest lists it or not; `None` if it is not
+    /// there. [`open_tag`](Self::open_tag) also compares it with the tag manifest.
+    pub fn text(&self, path: &str) -> Option<io::Result<String>> {
         let item = self
             .source
             .find(path)

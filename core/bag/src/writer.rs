@@ -70,6 +70,8 @@ pub struct Closing<'a> {
     pub manifest: &'a str,
     /// The content of `bag-info.txt`.
     pub bag_info: &'a str,
+    /// The content of `bagit.txt`.
+    pub declaration: &'a str,
 }
 
 /// Writes a bag as a zip or a folder.
@@ -254,6 +256,7 @@ impl BagWriter {
         let sight = Closing {
             manifest: &manifest,
             bag_info: &bag_info,
+            declaration: tag::DECLARATION,
         };
         for (path, content) in closing(sight).map_err(Error::Closing)? {
             self.check_tag(&path)?;

@@ -16,7 +16,7 @@ const CONTEXT: &str = "https://w3id.org/ro/crate/1.2/context";
 const CONFORMS_TO: &str = "https://w3id.org/ro/crate/1.2";
 
 /// The files of every archive but this one: path, what it is, its media type.
-const FILES: [(&str, &str, &str); 8] = [
+const FILES: [(&str, &str, &str); 9] = [
     (
         file::TIMELINE,
         "The whole story as one page for people",
@@ -36,6 +36,11 @@ const FILES: [(&str, &str, &str); 8] = [
     (
         file::TRAMS,
         "The tram readings as observed, and each against the sheet",
+        "text/csv",
+    ),
+    (
+        file::ESTIMATE,
+        "What supports the lines of the estimate: operation, part, reason and evidence",
         "text/csv",
     ),
     (
@@ -68,6 +73,7 @@ pub fn describe(story: &Story, sizes: &HashMap<String, u64>) -> String {
         let what = format!("The dimension sheet as it was loaded: {}", sheet.source);
         entry(&sheet.archived, &what, "text/csv", size(&sheet.archived))
     }));
+    parts.extend(seals(sizes));
     parts.extend(story.photos.iter().filter_map(photo));
     let shop = story.head.organization.as_ref();
     let shop = shop.map(|name| json!({ "@id": "#shop", "@type": "Organization", "name": name }));
@@ -91,6 +97,26 @@ pub fn describe(story: &Story, sizes: &HashMap<String, u64>) -> String {
     let text = serde_json::to_string_pretty(&json!({ "@context": CONTEXT, "@graph": graph }));
     // A value that was just made always has a text.
     text.unwrap_or_default()
+}
+
+/// What was signed of the stages, the signatures, and whose keys they are.
+fn seals(sizes: &HashMap<String, u64>) -> Vec<Value> {
+    let seals = sizes
+        .iter()
+        .filter(|(name, _)| name.starts_with(file::SEALS));
+    let mut seals: Vec<(&String, &u64)> = seals.collect();
+    seals.sort();
+    let one = |(name, bytes): (&String, &u64)| {
+        let (what, kind) = if name.ends_with(".json") {
+            ("What a device signed of a closed stage", "application/json")
+        } else if name.ends_with(".sig") {
+            ("The OpenSSH signature over it", "text/plain")
+        } else {
+            ("Whose keys signed, as OpenSSH lists it", "text/plain")
+        };
+        entry(name, what, kind, Some(*bytes))
+    };
+    seals.into_iter().map(one).collect()
 }
 
 fn descriptor() -> Value {

@@ -16,13 +16,16 @@ use serde::Serialize;
 
 use super::outgoing;
 use super::page::{self, Glimpses};
+use super::readers::{self, CopyStory, Part, Reader, WithheldSeal};
 use super::story::{Story, Telling, sheet};
-use super::{CAUTIONS, PROGRAM, bag_error, crate_json, file, names, tables, words};
+use super::{CAUTIONS, PROGRAM, bag_error, crate_json, file, names, sealed, signed, tables, words};
 use crate::error::{Error, Result};
 use crate::job::plan::{self, Plan};
 use crate::job::record::RecordId;
 use crate::job::tie::zone_of;
 use crate::job::view::JobView;
+use crate::job::{Keep, reduce};
+use crate::store::DeviceKey;
 use crate::store::blobs::BlobId;
 
 const README: &str = include_str!("README.txt");
@@ -41,6 +44,8 @@ pub struct ExportOptions {
     pub allow_missing: bool,
     /// Whether the photos' positions go out too.
     pub with_location: bool,
+    /// Whom it is for, which decides what is left out.
+    pub reader: Reader,
 }
 
 /// An archive that was written.
@@ -56,6 +61,10 @@ pub struct ExportSummary {
     pub photos: usize,
     /// Photos that could not be taken along.
     pub left_out: Vec<LeftOut>,
+    /// Whom it is for, and what was left out of it.
+    pub copy: CopyStory,
+    /// Notes for the shop alone that are in it.
+    pub internal_notes: usize,
     /// SHA-512 of `manifest-sha512.txt`: one number for the whole job.
     pub manifest_sha512: String,
     /// SHA-512 of `tagmanifest-sha512.txt`: one number for the whole archive.
@@ -78,6 +87,8 @@ pub(crate) struct Content {
     document: Vec<u8>,
     now: Timestamp,
     organization: Option<String>,
+    /// The device that signs the whole.
+    signer: Option<DeviceKey>,
 }
 
 /// A photo whose bytes are wanted.
@@ -93,6 +104,8 @@ pub(crate) struct Wanted {
 pub(crate) struct Arrival {
     pub photo: RecordId,
     pub original: std::result::Result<Vec<u8>, String>,
+    /// Where the original is not here: a copy that came with an archive, and how it differs.
+    pub kept: Option<(Vec<u8>, String)>,
     pub preview: Option<Vec<u8>>,
 }
 
@@ -103,14 +116,44 @@ impl Content {
         saved: Vec<u8>,
         document: &str,
         now: Timestamp,
-        organization: Option<&str>,
+        options: &ExportOptions,
     ) -> Result<Self> {
-        let view = JobView::load(&saved, document)?;
-        let plan = Plan::parse(view.plan.value.as_deref().unwrap_or(plan::SHIPPED))?;
-        let organization = organization.map(words::one_line).filter(|o| !o.is_empty());
+        let whole = JobView::load(&saved, document)?;
+        let reader = options.reader;
+        if options.with_location && reader.is_reduced() {
+            return Err(Error::invalid(
+                format!(
+                    "a copy for the {} leaves the photos' positions out",
+                    reader.word()
+                ),
+                "leave --with-location out, or export the record itself without --for",
+            ));
+        }
+        let reduced = match reader.is_reduced() {
+            true => Some(reduce(&saved, &whole, &kept(reader))?),
+            false => None,
+        };
+        let withheld = reduced.as_ref().map(|r| r.seals.as_slice());
+        let withheld = withheld_seals(&whole, withheld.unwrap_or_default(), reader)?;
+        let copy = readers::tell(
+            reader,
+            options.with_location,
+            &whole,
+            reduced.as_ref(),
+            withheld,
+        );
+        let (view, saved) = match reduced {
+            // It is no version of the job's own document, so it does not have its identity.
+            Some(reduced) => (JobView::load(&reduced.saved, "")?, reduced.saved),
+            None => (whole, saved),
+        };
+        let plan = Plan::parse(plan_text(&view))?;
+        let organization = options.organization.as_deref().map(words::one_line);
+        let organization = organization.filter(|o| !o.is_empty());
         let telling = Telling {
             now,
             organization: organization.as_deref(),
+            copy,
         };
         let mut story = Story::tell(&view, &plan, &telling);
         names::lay_out(&mut story.photos, &plan);
@@ -121,7 +164,14 @@ impl Content {
             document: saved,
             now,
             organization,
+            signer: None,
         })
+    }
+
+    /// Has the whole archive signed by a device.
+    pub fn signed_by(mut self, key: DeviceKey) -> Self {
+        self.signer = Some(key);
+        self
     }
 
     /// The photos in the order in which they are to arrive.
@@ -157,9 +207,12 @@ impl Content {
             (file::MEASUREMENTS, tables::measurements(&self.view)?),
             (file::READINGS, tables::readings(&self.view)?),
             (file::TRAMS, tables::trams(&self.view)?),
+            (file::ESTIMATE, tables::estimate(&self.view)?),
             (file::JOB_JSON, self.json()?),
             (file::PLAN, plan_text(&self.view).to_owned()),
         ];
+        let device = self.signer.as_ref().map(|key| key.id().0);
+        let seals = signed::payload(&self.view, &self.plan, device.as_deref());
         let sheets = sheet::files(&self.view);
         let sizes = (texts
             .iter()
@@ -169,6 +222,7 @@ impl Content {
                 .iter()
                 .map(|(name, s)| (name.clone(), s.body.text.len())),
         )
+        .chain(seals.iter().map(|(name, text)| (name.clone(), text.len())))
         .chain([(file::DOCUMENT.to_owned(), self.document.len())])
         .map(|(name, size)| (name, size as u64))
         .collect();
@@ -191,7 +245,11 @@ impl Content {
             Compression::Stored,
         )
         .map_err(bag_error)?;
-        let summary = bag.finish().map_err(bag_error)?;
+        for (name, text) in &seals {
+            bag.add_payload(name, text.as_bytes(), Compression::Deflated)
+                .map_err(bag_error)?;
+        }
+        let summary = self.finish(bag)?;
         Ok(ExportSummary {
             path: target.to_owned(),
             job: self.view.id.clone(),
@@ -199,9 +257,40 @@ impl Content {
             bytes: summary.payload_bytes,
             photos: self.story.photos.len() - left_out.len(),
             left_out,
+            internal_notes: self.view.notes.iter().filter(|n| n.body.internal).count(),
+            copy: self.story.copy,
             manifest_sha512: summary.manifest.to_string(),
             tag_manifest_sha512: summary.tag_manifest.to_string(),
         })
+    }
+
+    /// Completes the bag, with the signature over the whole where a device signs.
+    fn finish(&self, mut bag: BagWriter) -> Result<datumtrail_bag::Summary> {
+        let Some(key) = &self.signer else {
+            return bag.finish().map_err(bag_error);
+        };
+        let device = key.id();
+        let name = self.view.devices.get(&device.0).map_or("", String::as_str);
+        let principal = datumtrail_seal::principal(name, &key.public());
+        let page = signed::page(&self.story, &self.view, &self.plan, Some(&principal));
+        bag.add_tag(signed::PAGE, page.as_bytes())
+            .map_err(bag_error)?;
+        bag.finish_with(|closing| {
+            let files = [
+                ("bagit.txt", closing.declaration),
+                ("bag-info.txt", closing.bag_info),
+                ("manifest-sha512.txt", closing.manifest),
+                (signed::PAGE, page.as_str()),
+            ];
+            let told = &self.story.head.told;
+            let list = signed::list(&self.view.id, &device.0, told, &files);
+            let signature = key.sign(list.as_bytes())?;
+            Ok(vec![
+                (signed::LIST.to_owned(), list.into_bytes()),
+                (signed::SIGNATURE.to_owned(), signature.into_bytes()),
+            ])
+        })
+        .map_err(bag_error)
     }
 
     fn begin(&self, target: &Path) -> Result<BagWriter> {
@@ -228,6 +317,7 @@ impl Content {
             ("Source-Organization", self.organization.clone()),
             ("External-Description", Some(words::cut(&description, 300))),
             ("External-Identifier", Some(words::one_line(&head.job))),
+            ("Copy-For", Some(self.story.copy.reader.word().to_owned())),
             (
                 "Internal-Sender-Identifier",
                 Some(words::one_line(&head.document)),
@@ -260,11 +350,20 @@ impl Content {
                     Error::Internal("the export was broken off".into())
                 })?;
             let mut small = arrival.preview;
-            let going_out = match arrival.original {
-                Ok(bytes) => outgoing::outgoing(bytes, &covers, options.with_location)
+            let outgoing = |bytes| {
+                if !options.reader.leaves_out(Part::CoveredParts) {
+                    return Ok(outgoing::as_it_is(bytes));
+                }
+                outgoing::outgoing(bytes, &covers, options.with_location)
                     // What can't be freed of it stays in the shop, and the archive says so.
-                    .map_err(|why| (why, true)),
-                Err(why) => Err((why, options.allow_missing)),
+                    .map_err(|why| (why, true))
+            };
+            let going_out = match (arrival.original, arrival.kept) {
+                (Ok(bytes), _) => outgoing(bytes),
+                (Err(_), Some((bytes, differs))) => {
+                    outgoing(bytes).map(|out| out.of_a_copy(&differs))
+                }
+                (Err(why), None) => Err((why, options.allow_missing)),
             };
             match (going_out, &photo.file) {
                 (Ok(out), Some(path)) => {
@@ -337,7 +436,57 @@ impl Content {
             .replace("{program}", head.program)
             .replace("{job}", &head.job)
             .replace("{cautions}", &CAUTIONS.join("\n"))
+            .replace("{copy}", &copy_text(&self.story.copy))
     }
+}
+
+/// Whom the archive is for and what was left out, for the README.
+fn copy_text(copy: &CopyStory) -> String {
+    let mut text = words::wrapped(&copy.words, "");
+    let lines = copy.lines();
+    match lines.is_empty() {
+        true => text += "\nNothing was left out of it.",
+        false => text += "\nLeft out of it:",
+    }
+    for line in lines {
+        text += &format!("\n{}", words::wrapped(&format!("- {line}"), "  "));
+    }
+    text
+}
+
+fn kept(reader: Reader) -> Keep<'static> {
+    Keep {
+        copy_for: reader.word(),
+        internal_notes: !reader.leaves_out(Part::InternalNotes),
+        housekeeping: !reader.leaves_out(Part::Housekeeping),
+        device_names: !reader.leaves_out(Part::DeviceNames),
+    }
+}
+
+/// Seals that can't go out, as the copy tells of them.
+fn withheld_seals(
+    view: &JobView,
+    withheld: &[RecordId],
+    reader: Reader,
+) -> Result<Vec<WithheldSeal>> {
+    let plan = Plan::parse(plan_text(view))?;
+    // What the copy does not name, this must not name either.
+    let mut view = view.clone();
+    if reader.leaves_out(Part::DeviceNames) {
+        view.devices.clear();
+    }
+    let states = sealed::states(&view, &plan).into_iter();
+    let states = states.filter(|state| withheld.contains(&state.id));
+    Ok(states
+        .map(|state| WithheldSeal {
+            id: state.id,
+            stage: state.stage,
+            title: state.title,
+            at: state.at,
+            author: state.author,
+            sha512: state.sha512,
+        })
+        .collect())
 }
 
 /// The text of the plan that counts.
@@ -382,6 +531,7 @@ mod tests {
             "{program}",
             "{job}",
             "{cautions}",
+            "{copy}",
         ];
         let mut text = README.to_owned();
         for place in known {
@@ -394,6 +544,7 @@ mod tests {
             file::MEASUREMENTS,
             file::READINGS,
             file::TRAMS,
+            file::ESTIMATE,
             file::JOB_JSON,
             file::DOCUMENT,
             file::CRATE,
@@ -401,6 +552,8 @@ mod tests {
             file::PLAN,
             file::PHOTOS,
             file::PREVIEWS,
+            file::SEALS,
+            signed::PAGE,
         ] {
             assert!(text.contains(name), "{name} is not explained");
         }

@@ -8,6 +8,7 @@
 //!   measurements.csv    every deviation with its uncertainty, limit and verdict
 //!   readings.csv        the readings as observed, in the instrument's own frame
 //!   trams.csv           the tram readings, and each against the sheet
+//!   estimate-notes.csv  what supports the lines of the estimate
 //!   job.json            all of it for programs: the story told here, and every record
 //!   job.automerge       the document with its whole history
 //!   ro-crate-metadata.json   what each file is, as RO-Crate 1.2
@@ -15,17 +16,23 @@
 //!   plan.toml           the stages and hold points
 //!   photos/NN-STAGE/NNN-TIME-NAME   the originals, byte for byte, or copies that say what they leave out
 //!   previews/NNN.jpg    small copies, for the page only
+//!   seals/              what was sealed of each stage, the signatures, and whose keys they are
+//! HOW-TO-CHECK.txt      how to check all signatures without this program
+//! signature/            the signature over the whole archive
 //! ```
 //!
 //! | module | what it is |
 //! |---|---|
 //! | [`story`] | the whole job as one derived, serialisable story; no HTML |
-//! | [`tables`] | measurements, readings and tram readings as CSV |
+//! | [`tables`] | measurements, readings, tram readings and estimate notes as CSV |
 //! | [`page`] | the story as `timeline.html` |
 //! | [`crate_json`] | the archive described as an RO-Crate |
 //! | `names` | where each photo lies in the bag |
 //! | [`export`] | puts the bag together |
 //! | [`sealed`] | what a seal covers of a stage, and what has changed since |
+//! | `signed` | seals in an archive, and the signature over the whole |
+//! | [`readers`] | whom an archive is for, and what is left out of it |
+//! | `read` | the document and the photos of one read back |
 //! | [`mod@verify`] | checks one, to the last byte and back to the readings |
 //! | [`words`] | numbers, times and directions as people read them |
 
@@ -34,7 +41,10 @@ pub mod export;
 mod names;
 pub(crate) mod outgoing;
 pub mod page;
+pub(crate) mod read;
+pub mod readers;
 pub mod sealed;
+mod signed;
 pub mod story;
 pub mod tables;
 #[cfg(test)]
@@ -45,6 +55,7 @@ pub mod verify;
 pub mod words;
 
 pub use export::{ExportOptions, ExportSummary, LeftOut};
+pub use readers::{CopyStory, Reader};
 pub use story::Story;
 pub use verify::{Finding, FindingKind, Verification, verify};
 
@@ -67,6 +78,7 @@ pub mod file {
     pub const MEASUREMENTS: &str = "measurements.csv";
     pub const READINGS: &str = "readings.csv";
     pub const TRAMS: &str = "trams.csv";
+    pub const ESTIMATE: &str = "estimate-notes.csv";
     pub const JOB_JSON: &str = "job.json";
     pub const DOCUMENT: &str = "job.automerge";
     pub const CRATE: &str = "ro-crate-metadata.json";
@@ -74,6 +86,8 @@ pub mod file {
     pub const PLAN: &str = "plan.toml";
     pub const PHOTOS: &str = "photos/";
     pub const PREVIEWS: &str = "previews/";
+    pub const SEALS: &str = "seals/";
+    pub const ALLOWED: &str = "seals/allowed_signers";
 }
 
 /// What the bag's own errors are in the words of this crate.

@@ -58,9 +58,14 @@ fn folder(photo: &PhotoStory, plan: &Plan) -> String {
         Some(stage) => {
             // A stage that the plan no longer has comes behind the others.
             let place = plan.place(stage).map_or(97, |place| (place + 1).min(97));
-            format!("{place:02}-{}", short(stage, MOST_STAGE))
+            stage_folder(place, stage)
         }
     }
+}
+
+/// `02-as-found-survey`.
+pub(super) fn stage_folder(place: usize, stage: &str) -> String {
+    format!("{place:02}-{}", short(stage, MOST_STAGE))
 }
 
 /// A safe name of at most so many bytes, which keeps its ending.

@@ -8,7 +8,7 @@
 use datumtrail_photo::cover::{self, Rectangle};
 use datumtrail_photo::preview::preview;
 use datumtrail_photo::strip::{LeaveOut, StripError, strip};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::job::record::{self, RecordId};
 use crate::job::view::JobView;
@@ -18,7 +18,7 @@ use crate::store::blobs::BlobId;
 const PREVIEW: u32 = 512;
 
 /// A photo's copy in an archive.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Copy {
     /// BLAKE3 of the copy's bytes.
     pub blob: BlobId,
@@ -34,6 +34,21 @@ pub(super) struct Outgoing {
     pub copy: Option<Copy>,
     /// A small picture of its own, where the original's shows what is covered.
     pub preview: Option<Vec<u8>>,
+}
+
+impl Outgoing {
+    /// The same where what went out was made from a copy, which differed like that.
+    pub fn of_a_copy(mut self, differs: &str) -> Self {
+        let copy = match self.copy {
+            None => copied(std::mem::take(&mut self.bytes), differs.to_owned()),
+            Some(copy) if copy.differs == differs => copied(self.bytes, differs.to_owned()),
+            Some(copy) => copied(self.bytes, format!("{differs}; {}", copy.differs)),
+        };
+        Outgoing {
+            preview: self.preview,
+            ..copy
+        }
+    }
 }
 
 /// The parts of a photo that a person covered.
@@ -57,6 +72,15 @@ pub(super) fn covers(view: &JobView, photo: &RecordId) -> Vec<Rectangle> {
             }
         })
         .collect()
+}
+
+/// The original as it came.
+pub(super) fn as_it_is(original: Vec<u8>) -> Outgoing {
+    Outgoing {
+        bytes: original,
+        copy: None,
+        preview: None,
+    }
 }
 
 /// Makes what goes out.
@@ -88,11 +112,7 @@ pub(super) fn outgoing(
         false => "position, names of people and serial numbers are left out",
     };
     match strip(&original, leave_out) {
-        Ok(same) if same == original => Ok(Outgoing {
-            bytes: original,
-            copy: None,
-            preview: None,
-        }),
+        Ok(same) if same == original => Ok(as_it_is(original)),
         Ok(stripped) => Ok(copied(stripped, left_out.to_owned())),
         Err(why @ (StripError::Kind { .. } | StripError::File { .. })) => {
             match cover::encode_again(&original, leave_out) {

@@ -134,6 +134,24 @@ pub fn one_line(text: &str) -> String {
     words.join(" ")
 }
 
+/// Text broken at spaces so that no line is longer than 79 characters, where a word is not; further
+/// lines are indented.
+pub fn wrapped(text: &str, indent: &str) -> String {
+    const WIDTH: usize = 79;
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= WIDTH => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            Some(_) => lines.push(format!("{indent}{word}")),
+            None => lines.push(word.to_owned()),
+        }
+    }
+    lines.join("\n")
+}
+
 /// Text cut behind so many characters.
 pub fn cut(text: &str, most: usize) -> String {
     let text = one_line(text);

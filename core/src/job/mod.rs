@@ -7,6 +7,7 @@
 //! schema    1              a newer major version is opened read-only
 //! minor     2              additions that an older program may pass over
 //! job       the job's identity, a UUID
+//! copy_for  "insurer" or "owner", in a copy from which records were left out; else not there
 //! about     { name | vehicle | zone | plan | part | layout |
 //!             members : { value, by, person?, at } }
 //! sheets, openings, closings, surveys, readings, trams, moves, photos, covers,
@@ -33,6 +34,7 @@
 //! | [`record`] | what each kind of record holds |
 //! | `tree` | records to automerge values and back; the only place with raw automerge calls |
 //! | `edit` | the small named changes |
+//! | `reduce` | a document made anew from the records that may go out |
 //! | [`view`] | the typed read view |
 //! | [`aside`] | what a removed device wrote after its removal |
 //! | [`conflict`] | what two people did at once, and who settled it |
@@ -64,6 +66,7 @@ pub mod measure;
 pub mod mend;
 pub mod plan;
 pub mod record;
+mod reduce;
 pub mod stage;
 #[cfg(test)]
 mod tests;
@@ -72,5 +75,6 @@ pub mod tram;
 mod tree;
 pub mod view;
 
+pub(crate) use reduce::{Keep, Reduced, reduce};
 pub use tree::SCHEMA;
 pub(crate) use tree::{about_text, device_name, new_document};

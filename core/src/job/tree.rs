@@ -19,6 +19,7 @@ pub const SCHEMA: i64 = 1;
 const MINOR: i64 = 2;
 const FORMAT: &str = "datumtrail.job";
 const ABOUT: &str = "about";
+const COPY_FOR: &str = "copy_for";
 
 /// A document for a new job.
 pub(crate) fn new_document(job: &str) -> Result<Automerge> {
@@ -62,6 +63,18 @@ pub(crate) fn head(doc: &Automerge) -> Option<Head> {
         job: text("job")?,
         schema,
     })
+}
+
+/// Says in a document that it is a copy with parts left out, and for whom.
+pub(crate) fn mark_copy(doc: &mut Automerge, copy_for: &str) -> Result<()> {
+    change(doc, "a copy", |tx| tx.put(ROOT, COPY_FOR, copy_for))?;
+    Ok(())
+}
+
+/// Whom a copy is for; none for a job's own document.
+pub(crate) fn copy_for(doc: &Automerge) -> Option<String> {
+    let (value, _) = doc.get(ROOT, COPY_FOR).ok()??;
+    value.as_str().map(str::to_owned)
 }
 
 /// One change, all or nothing. Gives the hash that names it.

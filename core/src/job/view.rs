@@ -84,6 +84,9 @@ pub struct JobView {
     /// The document's, as automerge-repo writes it.
     pub document: String,
     pub schema: i64,
+    /// Whom a copy with parts left out is for; none for a job's own document.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub copy_for: Option<String>,
     pub name: Settled,
     pub vehicle: Settled,
     /// The IANA time zone that photo times without an offset are read in.
@@ -168,6 +171,7 @@ impl JobView {
             id: head.job,
             document: document.to_owned(),
             schema: head.schema,
+            copy_for: tree::copy_for(doc),
             name: settled("name"),
             vehicle: settled("vehicle"),
             zone: settled("zone"),

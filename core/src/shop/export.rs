@@ -7,6 +7,7 @@ use crate::archive::export::{Arrival, Content, Wanted, missing};
 use crate::archive::{ExportOptions, ExportSummary};
 use crate::error::{Error, Result};
 use crate::store::blobs::Blobs;
+use crate::store::copies::Copies;
 
 impl Job<'_> {
     /// Writes an archive of the whole job to `target`: a zip where the name ends in `.zip`, else a
@@ -26,13 +27,14 @@ impl Job<'_> {
         options: &ExportOptions,
         mut progress: impl FnMut(usize, usize),
     ) -> Result<ExportSummary> {
-        let organization = options.organization.as_deref();
-        let content = Content::read(self.save(), &self.document(), self.shop.now(), organization)?;
+        let content = Content::read(self.save(), &self.document(), self.shop.now(), options)?
+            .signed_by(self.shop.key().clone());
         let wanted = content.wanted();
         self.fetch_missing(&wanted).await?;
         let blobs = self.shop.blobs().await?;
+        let copies = self.shop.copies();
         if !options.allow_missing {
-            refuse_missing(blobs, &wanted).await?;
+            refuse_missing(blobs, &copies, &wanted).await?;
         }
         let (send, mut receive) = tokio::sync::mpsc::channel(1);
         let (path, options) = (target.to_owned(), options.clone());
@@ -42,7 +44,11 @@ impl Job<'_> {
         });
         for (index, photo) in wanted.iter().enumerate() {
             progress(index, wanted.len());
-            if send.send(arrival(blobs, photo).await).await.is_err() {
+            if send
+                .send(arrival(blobs, &copies, photo).await)
+                .await
+                .is_err()
+            {
                 // The writer gave up, and says below why.
                 break;
             }
@@ -70,10 +76,10 @@ impl Job<'_> {
 }
 
 /// Looks for every original before anything is written, so that all that are missing are named.
-async fn refuse_missing(blobs: &Blobs, wanted: &[Wanted]) -> Result<()> {
+async fn refuse_missing(blobs: &Blobs, copies: &Copies, wanted: &[Wanted]) -> Result<()> {
     let mut absent = Vec::new();
     for photo in wanted {
-        if !blobs.has(&photo.original).await? {
+        if !blobs.has(&photo.original).await? && copies.find(&photo.original).is_none() {
             absent.push((photo.name.clone(), "its bytes are not here".to_owned()));
         }
     }
@@ -83,7 +89,7 @@ async fn refuse_missing(blobs: &Blobs, wanted: &[Wanted]) -> Result<()> {
     Err(missing(&absent))
 }
 
-async fn arrival(blobs: &Blobs, photo: &Wanted) -> Arrival {
+async fn arrival(blobs: &Blobs, copies: &Copies, photo: &Wanted) -> Arrival {
     let original = blobs
         .read(&photo.original)
         .await
@@ -91,6 +97,10 @@ async fn arrival(blobs: &Blobs, photo: &Wanted) -> Arrival {
             Error::Damaged { why, .. } => why,
             other => other.to_string(),
         });
+    let kept = match &original {
+        Ok(_) => None,
+        Err(_) => copies.find(&photo.original),
+    };
     let preview = match &photo.preview {
         Some(preview) => blobs.read(preview).await.ok(),
         None => None,
@@ -98,6 +108,7 @@ async fn arrival(blobs: &Blobs, photo: &Wanted) -> Arrival {
     Arrival {
         photo: photo.photo.clone(),
         original,
+        kept: kept.map(|(about, bytes)| (bytes, about.differs)),
         preview,
     }
 }

@@ -171,6 +171,10 @@ impl Shop {
         self.inner.key.id()
     }
 
+    pub(super) fn key(&self) -> &DeviceKey {
+        &self.inner.key
+    }
+
     /// Says who is at the keyboard from now on.
     pub fn set_person(&self, person: Option<String>) {
         *self.person.lock().unwrap_or_else(PoisonError::into_inner) = person;
@@ -194,10 +198,8 @@ impl Shop {
         let doc = new_document(&self.new_id().0)?;
         let handle = self.inner.repo.create(doc).await.map_err(stopped)?;
         self.inner.storage.confirm(&handle).await?;
-        if let Some(crew) = self.inner.crew.get() {
-            crew.document_added(&handle).await;
-        }
         let job = Job::new(self, handle);
+        self.tell_crew(&job).await;
         let mut values = vec![
             ("name", Value::from(new.name.trim())),
             ("zone", Value::from(zone)),
@@ -311,7 +313,7 @@ impl Shop {
         Ok(())
     }
 
-    async fn open_document(&self, id: DocumentId) -> Result<Job<'_>> {
+    pub(super) async fn open_document(&self, id: DocumentId) -> Result<Job<'_>> {
         if !self.inner.storage.list()?.contains(&id) {
             return Err(Error::Unknown {
                 kind: "job",

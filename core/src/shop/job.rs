@@ -29,6 +29,10 @@ impl<'a> Job<'a> {
         Self { shop, handle }
     }
 
+    pub(super) fn handle(&self) -> &DocHandle {
+        &self.handle
+    }
+
     /// The document's identity, as automerge-repo writes it.
     pub fn document(&self) -> String {
         self.handle.document_id().to_string()
@@ -205,6 +209,35 @@ impl<'a> Job<'a> {
         })
         .await?;
         Ok(target)
+    }
+
+    /// How many changes the document has.
+    pub(super) fn changes(&self) -> usize {
+        self.handle
+            .with_document(|doc| doc.get_changes_meta(&[]).len())
+    }
+
+    /// Merges a document of the same job that came from elsewhere. Gives the number of changes that
+    /// were new here, once they are on the disk.
+    pub(super) async fn merge(&self, saved: &[u8]) -> Result<usize> {
+        self.shop.refuse_if_only_looking()?;
+        if let Some(fault) = self.shop.inner.storage.fault(self.handle.document_id()) {
+            return Err(fault);
+        }
+        let unusable = |e: automerge::AutomergeError| {
+            Error::invalid(
+                format!("the document can't be merged: {e}"),
+                "nothing of it was taken; get it again from someone who has it whole",
+            )
+        };
+        let mut theirs = Automerge::load(saved).map_err(unusable)?;
+        let new = self.handle.with_document(|doc| {
+            let known = doc.get_heads();
+            doc.merge(&mut theirs).map_err(unusable)?;
+            Ok::<_, Error>(doc.get_changes_meta(&known).len())
+        })?;
+        self.shop.inner.storage.confirm(&self.handle).await?;
+        Ok(new)
     }
 
     pub(super) async fn set_about(&self, key: &str, value: Value) -> Result<()> {

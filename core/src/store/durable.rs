@@ -155,6 +155,25 @@ impl DurableStorage {
         }
     }
 
+    /// Puts a whole document that came from elsewhere beside what there is of it, before samod has
+    /// opened it: the two are read as one. When this returns, it is on the disk.
+    ///
+    /// # Errors
+    /// [`Error::NotSaved`]; nothing of it is then there.
+    pub fn bring_in(&self, document: &DocumentId, saved: &[u8]) -> Result<()> {
+        let name = blake3::hash(saved).to_hex().to_string();
+        let parts = vec![document.to_string(), "snapshot".to_owned(), name];
+        let key = StorageKey::from_parts(parts)
+            .map_err(|e| Error::Internal(format!("a document has no place: {e:?}")))?;
+        let path = self.path_of(&key);
+        let written = self
+            .make_folders(&path)
+            .and_then(|()| write_whole(&path, saved));
+        written.map_err(|source| Error::NotSaved { path, source })?;
+        self.lock().note(&key, saved);
+        Ok(())
+    }
+
     /// Why the document stopped, if it did.
     pub fn fault(&self, document: &DocumentId) -> Option<Error> {
         let account = self.lock();

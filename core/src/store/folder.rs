@@ -107,6 +107,11 @@ impl ShopFolder {
         self.path.join("crew")
     }
 
+    /// Where copies are whose originals are elsewhere.
+    pub fn copies(&self) -> PathBuf {
+        self.path.join("copies")
+    }
+
     /// Keeps the settings.
     pub fn write_settings(&self, settings: &ShopSettings) -> Result<()> {
         let path = self.path.join("shop.toml");

@@ -69,6 +69,28 @@ impl DeviceKey {
     pub fn id(&self) -> DeviceId {
         DeviceId(self.0.public().to_string())
     }
+
+    /// The public half's bytes.
+    pub fn public(&self) -> [u8; 32] {
+        *self.0.public().as_bytes()
+    }
+
+    /// Signs a message, as an OpenSSH signature file. The secret stays in here.
+    ///
+    /// # Errors
+    /// [`Error::Internal`], which does not happen with a key that could be read.
+    pub fn sign(&self, message: &[u8]) -> Result<String> {
+        datumtrail_seal::sign(message, &self.0.to_bytes())
+            .map_err(|e| Error::Internal(e.to_string()))
+    }
+}
+
+impl DeviceId {
+    /// The public key's bytes; none where this is no key.
+    pub fn bytes(&self) -> Option<[u8; 32]> {
+        let bytes = data_encoding::HEXLOWER.decode(self.0.as_bytes()).ok()?;
+        bytes.try_into().ok()
+    }
 }
 
 impl fmt::Debug for DeviceKey {
@@ -80,4 +102,22 @@ impl fmt::Debug for DeviceKey {
 fn write_private(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
     // tempfile makes its files readable by their owner only, and the rename keeps that.
     super::write_whole(path, bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_signature_is_that_of_the_public_half() {
+        let folder = tempfile::tempdir().unwrap();
+        let key = DeviceKey::load_or_create(folder.path()).unwrap();
+        assert_eq!(key.id().bytes(), Some(key.public()));
+        let signature = key.sign(b"a stage").unwrap();
+        let allowed = datumtrail_seal::allowed_signers_line("bench", &key.public());
+        let signer = datumtrail_seal::verify(b"a stage", &signature, &allowed).unwrap();
+        assert_eq!(signer.key, key.public());
+        assert!(datumtrail_seal::verify(b"a stagE", &signature, &allowed).is_err());
+        assert_eq!(DeviceId("no key".into()).bytes(), None);
+    }
 }

@@ -8,12 +8,14 @@
 //!   documents/    the job documents, in the layout of automerge-repo's file storage
 //!   crew/         who is in the crew, and where its devices were last met
 //!   blobs/        photos and previews, by BLAKE3 identity
+//!   copies/       copies of photos that came with archives in place of their originals
 //! ```
 //!
 //! Every write that is acknowledged has reached the disk: [`durable`] for documents, [`blobs`]
-//! for photos, [`write_whole`] for the small files.
+//! for photos, [`copies`] for their copies, [`write_whole`] for the small files.
 
 pub mod blobs;
+pub mod copies;
 pub mod durable;
 mod folder;
 mod keys;

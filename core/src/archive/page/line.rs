@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::picture::Shown;
 use super::prints::print;
-use super::{Glimpses, events, section};
+use super::{Glimpses, events, seals, section};
 use crate::archive::story::{Chapter, Event, EventKind, Gate, Story};
 use crate::archive::words;
 
@@ -56,6 +56,9 @@ fn chapter(told: &Told<'_>, chapter: &Chapter) -> Markup {
                 @if let Some(time) = chapter.time { " (opened " (ordinal(time)) ")" }
             }
             p.sub { (span(chapter)) }
+            @if let Some(stage) = chapter.stage.as_deref().filter(|_| told.story.last_of(chapter)) {
+                (seals::in_line(told.story, stage))
+            }
         }
         @for group in groups(&chapter.events) {
             @match group {

@@ -19,10 +19,13 @@
 //! | `line` | the time line |
 //! | `events` | what stands across it: surveys, tram readings, moves |
 //! | `prints` | the photos that hang from it |
+//! | `estimate` | what supports the lines of the estimate |
 //! | `sheet` | the dimension sheet, and where it contradicts itself |
 //! | `struck` | what was withdrawn or corrected |
+//! | `seals` | who sealed which stage, and what has changed since |
 //! | `record` | hold points, clocks, people, and the archive itself |
 
+mod estimate;
 mod events;
 mod line;
 mod moved;
@@ -31,6 +34,7 @@ mod picture;
 mod places;
 mod prints;
 mod record;
+mod seals;
 mod shapes;
 mod sheet;
 mod stations;
@@ -82,6 +86,7 @@ pub fn render(story: &Story, glimpses: &Glimpses) -> String {
                     (picture::draw(story))
                     (numbers::draw(story))
                     (line::draw(story, glimpses))
+                    (estimate::draw(story))
                     (record::draw(story))
                 }
                 (record::foot(story))

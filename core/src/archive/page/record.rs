@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::{section, sheet, struck};
+use super::{capital, seals, section, sheet, struck};
 use crate::archive::names::as_link;
 use crate::archive::story::{HoldStory, Story};
 use crate::archive::{file, words};
@@ -21,6 +21,7 @@ pub fn draw(story: &Story) -> Markup {
         (sheet::draw(story))
         @if !story.clocks.is_empty() { (clocks(story)) }
         (struck::draw(story))
+        (seals::draw(story))
         @if !story.conflicts.is_empty() || !story.unreadable.is_empty() { (unsettled(story)) }
         (section("people", "People and devices", people(story)))
         (section("archive", "This archive", archive(story)))
@@ -127,6 +128,7 @@ fn archive(story: &Story) -> Markup {
             file::TRAMS,
             "the tram readings as observed, and each against the sheet",
         ),
+        (file::ESTIMATE, "what supports the lines of the estimate"),
         (file::PLAN, "the stages and hold points"),
         (file::JOB_JSON, "all of this for programs"),
         (file::DOCUMENT, "the document with its whole history"),
@@ -150,6 +152,10 @@ fn archive(story: &Story) -> Markup {
                     ": the dimension sheet as it was loaded (" (sheet.file) ")"
                 }
             }
+            li {
+                "seals/: what was signed of stages, the signatures, and whose keys they are; "
+                "HOW-TO-CHECK.txt, in the folder above, says how to check them"
+            }
             @let copies = story.photos.iter().filter(|p| p.copy.is_some()).count();
             li {
                 "photos/: the originals, byte for byte, in stage order"
@@ -159,10 +165,29 @@ fn archive(story: &Story) -> Markup {
                 }
             }
         }
+        (left_out(story))
         dl.facts.ids {
             div { dt { "Job" } dd { code { (story.head.job) } } }
-            div { dt { "Document" } dd { code { (story.head.document) } } }
+            @if !story.head.document.is_empty() {
+                div { dt { "Document" } dd { code { (story.head.document) } } }
+            }
             div { dt { "Written" } dd { (words::moment(&story.head.told)) " by " (story.head.program) } }
+        }
+    }
+}
+
+/// Whom the archive is for, and what was left out of it.
+fn left_out(story: &Story) -> Markup {
+    let lines = story.copy.lines();
+    html! {
+        div.slip id="left-out" {
+            h3 { "What was left out" }
+            p { (story.copy.words) }
+            @if lines.is_empty() {
+                p { "Nothing was left out of it." }
+            } @else {
+                ul { @for line in &lines { li { (capital(line)) "." } } }
+            }
         }
     }
 }

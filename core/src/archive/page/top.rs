@@ -21,6 +21,9 @@ pub fn draw(story: &Story) -> Markup {
             p.kind {
                 "Record of a structural repair"
                 @if let Some(shop) = &head.organization { ", " (shop) }
+                @if story.copy.reader.is_reduced() {
+                    ". " (story.copy.words) " " a href="#left-out" { "What was left out" }
+                }
             }
             h1 { (head.name) }
             @if let Some(vehicle) = &head.vehicle { p.vehicle { (vehicle) } }
@@ -58,8 +61,10 @@ pub fn draw(story: &Story) -> Markup {
                         li { a href="#numbers" { "Numbers" } }
                     }
                     li { a href="#line" { "Time line" } }
+                    @if !story.estimate.is_empty() { li { a href="#estimate" { "Estimate" } } }
                     @if !story.holds.is_empty() { li { a href="#holds" { "Hold points" } } }
                     @if story.sheet.is_some() { li { a href="#sheet" { "Sheet" } } }
+                    @if !story.seals.is_empty() { li { a href="#seals" { "Seals" } } }
                     li { a href="#archive" { "This archive" } }
                 }
             }

@@ -29,6 +29,8 @@
 //!
 //! Records that no longer count are in it too: that they were withdrawn is part of the record. What
 //! is covered in copies that leave the shop (`covers`) is not in it: it says nothing about the stage.
+//! Nor are the lines of the estimate that notes support (`supports`): they are written later, and say
+//! something about the estimate.
 //!
 //! # Keeping it
 //! The form is kept as the text that was signed, never made again from the document to be compared
@@ -36,6 +38,7 @@
 //! since, [`changes_since`] collects the form anew and compares it record by record.
 
 mod changes;
+mod state;
 
 use std::collections::BTreeSet;
 
@@ -52,6 +55,8 @@ use crate::job::tie::Ties;
 use crate::job::view::{Entry, JobView};
 
 pub use changes::changes_since;
+pub(crate) use state::allowed_signers;
+pub use state::{SealState, Standing, states};
 
 /// What a sealed form says it is.
 pub const FORMAT: &str = "datumtrail.sealed-stage";

@@ -18,6 +18,7 @@
 //! | `hold` | the hold points, and how they were passed |
 //! | `picture` | the photos in stage order, with their times and ties |
 //! | `chapter` | the time line: stages in the order in which they were opened, and what happened in each |
+//! | `estimate` | what supports the lines of the estimate |
 //! | `struck` | records that were withdrawn or corrected |
 //! | `people` | people, devices, clocks, and values that two devices set at once |
 
@@ -25,6 +26,7 @@ mod answer;
 mod basis;
 mod chapter;
 mod damage;
+mod estimate;
 mod hold;
 mod moves;
 mod open;
@@ -40,6 +42,7 @@ pub use answer::{Answer, Outcome};
 pub use basis::SetUpStory;
 pub use chapter::{Chapter, Event, EventKind, Gate};
 pub use damage::DamageStory;
+pub use estimate::{EstimateStory, SupportingReading};
 pub use hold::{HoldStory, Passing, ReleaseStory};
 pub use moves::{MoveStory, OutcomePoint, OutcomeStory};
 pub use people::{ClockStory, ConflictStory, DeviceStory};
@@ -53,6 +56,8 @@ pub use tram::{TramRow, TramStory};
 use jiff::Timestamp;
 use serde::Serialize;
 
+use super::readers::CopyStory;
+use super::sealed::{self, SealState};
 use super::{CAUTIONS, PROGRAM, words};
 use crate::job::hold::Evidence;
 use crate::job::measure;
@@ -75,6 +80,8 @@ pub struct Story {
     /// Always [`VERSION`].
     pub version: u32,
     pub head: Head,
+    /// Whom this archive is for, and what was left out of it.
+    pub copy: CopyStory,
     pub answer: Answer,
     /// The first and the newest survey, where there are two.
     pub comparison: Option<Comparison>,
@@ -96,10 +103,14 @@ pub struct Story {
     pub photos: Vec<PhotoStory>,
     pub notes: Vec<NoteStory>,
     pub ticks: Vec<TickStory>,
+    /// What supports the lines of the estimate.
+    pub estimate: Vec<EstimateStory>,
     pub sheet: Option<SheetStory>,
     pub clocks: Vec<ClockStory>,
     /// Records that no longer count, with the reason.
     pub struck: Vec<Struck>,
+    /// The seals: whose, whether they hold, and what was added or changed since.
+    pub seals: Vec<SealState>,
     /// Values that two devices set at once and nobody has settled.
     pub conflicts: Vec<ConflictStory>,
     /// Records that this version of the program can't understand. They are in the document.
@@ -163,6 +174,8 @@ pub struct Telling<'a> {
     pub now: Timestamp,
     /// The shop, where its name is known.
     pub organization: Option<&'a str>,
+    /// Whom the archive is for, and what was left out of it.
+    pub copy: CopyStory,
 }
 
 impl Story {
@@ -197,9 +210,11 @@ impl Story {
             format: FORMAT,
             version: VERSION,
             head: head(view, plan, telling),
+            copy: telling.copy.clone(),
             answer: Answer::default(),
             comparison,
             damage: damage::tell(view, &surveys, plan),
+            estimate: estimate::tell(view, plan, &surveys),
             surveys,
             moves,
             trams,
@@ -212,6 +227,7 @@ impl Story {
             sheet: sheet::tell(view, sheet.as_ref()),
             clocks: people::clocks(view),
             struck,
+            seals: sealed::states(view, plan),
             conflicts,
             unreadable: view.unreadable.clone(),
             people: people::people(view),
@@ -239,6 +255,13 @@ impl Story {
             let outcome = decided.outcome.as_ref()?;
             (outcome.survey == *survey).then_some((decided, outcome))
         })
+    }
+
+    /// Whether a chapter is the last time that its stage was open: what holds for the stage as a
+    /// whole is told there.
+    pub fn last_of(&self, chapter: &Chapter) -> bool {
+        let times = self.chapters.iter().filter(|c| c.stage == chapter.stage);
+        times.last().is_some_and(|last| std::ptr::eq(last, chapter))
     }
 
     /// The photo of that identity.

@@ -60,6 +60,11 @@ pub(super) fn open(story: &Story) -> Vec<String> {
             words::short_list(&left_out, 5)
         ));
     }
+    for seal in &story.seals {
+        if let Some(why) = &seal.broken {
+            lines.push(format!("The seal of {} does not hold: {why}.", seal.title));
+        }
+    }
     for conflict in &story.conflicts {
         lines.push(format!(
             "Two devices gave the job different values for its {} at once; both are shown below.",

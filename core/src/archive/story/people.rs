@@ -152,10 +152,12 @@ fn stamps(view: &JobView) -> Vec<&Stamp> {
         .chain(of(&view.covers))
         .chain(of(&view.pictures))
         .chain(of(&view.notes))
+        .chain(of(&view.supports))
         .chain(of(&view.ticks))
         .chain(of(&view.releases))
         .chain(of(&view.ties))
         .chain(of(&view.clocks))
+        .chain(of(&view.seals))
         .collect()
 }
 

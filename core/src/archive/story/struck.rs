@@ -92,6 +92,9 @@ pub(super) fn tell(view: &JobView, plan: &Plan) -> Vec<Struck> {
         format!("{} shows the reading of {point}", photo_name(&p.photo))
     });
     of(view, &view.notes, &mut all, |n| n.text.clone());
+    of(view, &view.supports, &mut all, |s| {
+        format!("{}, {}: {}", s.operation, s.part, s.reason)
+    });
     of(view, &view.ticks, &mut all, |t| t.check.clone());
     of(view, &view.ties, &mut all, |t| {
         format!(

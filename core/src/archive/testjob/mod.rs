@@ -89,8 +89,7 @@ impl Bench {
     pub async fn export(&self, name: &str) -> Result<ExportSummary> {
         let options = ExportOptions {
             organization: Some("Lanternfish Body & Frame".into()),
-            allow_missing: false,
-            with_location: false,
+            ..ExportOptions::default()
         };
         self.job()
             .await

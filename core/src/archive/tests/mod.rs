@@ -1,9 +1,12 @@
 //! Whole archives of a real job: what is in them, and what becomes of every change.
 
 mod content;
+mod estimate;
 mod measuring;
+mod open;
 mod refused;
 mod sealed;
+mod signed;
 mod tamper;
 
 use std::io::Read;

@@ -38,7 +38,7 @@ async fn missing_photos_are_named_and_only_left_out_when_asked() {
     let camera = bench.folder.path().join("camera");
     let saved = bench.job().await.save();
     let now = "2031-05-07T07:00:00Z".parse().unwrap();
-    let content = || Content::read(saved.clone(), "", now, None).unwrap();
+    let content = || Content::read(saved.clone(), "", now, &ExportOptions::default()).unwrap();
     let arrivals = |content: &Content| -> Vec<Arrival> {
         let all = content.wanted().into_iter();
         all.map(|wanted| Arrival {
@@ -47,6 +47,7 @@ async fn missing_photos_are_named_and_only_left_out_when_asked() {
                 name => Ok(std::fs::read(camera.join(name)).unwrap()),
             },
             photo: wanted.photo,
+            kept: None,
             preview: None,
         })
         .collect()

@@ -12,7 +12,7 @@ use crate::archive::{FindingKind, file, verify};
 
 /// Unpacks an archive, lets someone meddle with it, and packs it again as a new bag that is whole
 /// in itself: what only the checks beyond the bag can find.
-fn forge(from: &Path, to: &Path, meddle: impl Fn(&str, Vec<u8>) -> Option<Vec<u8>>) {
+pub(super) fn forge(from: &Path, to: &Path, meddle: impl Fn(&str, Vec<u8>) -> Option<Vec<u8>>) {
     use datumtrail_bag::{BagWriter, Compression, Options};
     let bag = BagReader::open(from).unwrap();
     let options = Options::at(jiff::civil::date(2031, 6, 1).at(0, 0, 0, 0));

@@ -10,6 +10,7 @@ use crate::archive::export::plan_text;
 use crate::archive::story::{FORMAT, VERSION, sheet};
 use crate::archive::{PROGRAM, file, tables, words};
 use crate::error::Result;
+use crate::job::plan::Plan;
 use crate::job::view::JobView;
 
 /// The most that is read into memory of one file.
@@ -52,6 +53,7 @@ impl Check {
             file::MEASUREMENTS,
             file::READINGS,
             file::TRAMS,
+            file::ESTIMATE,
             file::JOB_JSON,
             file::DOCUMENT,
             file::PLAN,
@@ -69,7 +71,8 @@ impl Check {
         }
         let known = |path: &str| {
             let photo = path.starts_with(file::PHOTOS) || path.starts_with(file::PREVIEWS);
-            photo || path.starts_with(SHEETS) || wanted.contains(&path)
+            let kept = path.starts_with(SHEETS) || path.starts_with(file::SEALS);
+            photo || kept || wanted.contains(&path)
         };
         let others: Vec<&str> = there.iter().map(String::as_str).collect();
         let others: Vec<&str> = others.into_iter().filter(|path| !known(path)).collect();
@@ -85,6 +88,11 @@ impl Check {
         let story = self.story(&view);
         self.photos(&view, story.as_ref(), &there);
         self.tables(&view);
+        match Plan::parse(plan_text(&view)) {
+            Ok(plan) => self.seals(&view, &plan, &there),
+            Err(error) => self.find(file::DOCUMENT, FindingKind::Unreadable, error.to_string()),
+        }
+        self.signature(&view, &there);
         if self.found.program.as_deref() != Some(PROGRAM) {
             let program = self
                 .found
@@ -111,9 +119,15 @@ impl Check {
             })
     }
 
+    /// The same for a file beside `data/`.
+    pub fn tag_named_by_the_bag(&self, name: &str) -> bool {
+        let mut problems = self.found.bag.problems.iter();
+        problems.any(|problem| matches!(&problem.place, Place::File(path) if path == name))
+    }
+
     /// A file's bytes, where they are what the manifest says. Where they are not, the check of the
     /// bag has said so.
-    fn read(&mut self, name: &str) -> Option<Vec<u8>> {
+    pub fn read(&mut self, name: &str) -> Option<Vec<u8>> {
         let mut bytes = Vec::new();
         let opened = self.reader.open_payload(name);
         let read = match opened {
@@ -206,10 +220,11 @@ impl Check {
 
     fn tables(&mut self, view: &JobView) {
         type Make = fn(&JobView) -> Result<String>;
-        let tables: [(&str, Make); 3] = [
+        let tables: [(&str, Make); 4] = [
             (file::MEASUREMENTS, tables::measurements),
             (file::READINGS, tables::readings),
             (file::TRAMS, tables::trams),
+            (file::ESTIMATE, tables::estimate),
         ];
         for (name, make) in tables {
             let (Some(found), Ok(computed)) = (self.read(name), make(view)) else {

@@ -8,13 +8,17 @@
 //!    not.
 //! 5. `measurements.csv` computed again from the readings and the sheet in the document, and
 //!    compared; `readings.csv`, `trams.csv`, the sheet's files and `plan.toml` likewise.
+//! 6. Every seal of a stage: that its signature is the device's over the text that lies in `seals/`,
+//!    and what was added or changed since.
+//! 7. The signature over the whole, by the device that wrote the archive.
 //!
-//! What it cannot show is who made the archive: whoever rewrites the document, the files and the
-//! manifests together makes a new archive that is whole in itself. Against that only a signature
-//! helps.
+//! What it cannot show is whose keys signed: whoever rewrites everything and signs it with keys of
+//! their own makes a new archive that is whole in itself. The keys are named, so that they can be
+//! compared with those that the shop tells by another way.
 
 mod content;
 mod photos;
+mod seals;
 
 use std::fmt;
 use std::path::{Path, PathBuf};
@@ -22,6 +26,9 @@ use std::path::{Path, PathBuf};
 use datumtrail_bag::BagReader;
 use serde::Serialize;
 
+pub use seals::ArchiveSignature;
+
+use super::sealed::SealState;
 use super::{bag_error, words};
 use crate::error::Result;
 
@@ -45,6 +52,10 @@ pub struct Verification {
     pub copies: usize,
     /// Lines of `measurements.csv` that were computed again.
     pub measurements: usize,
+    /// Every seal of a stage, and how it stands.
+    pub seals: Vec<SealState>,
+    /// Who signed the whole archive; none where nobody did, or the signature proves nothing.
+    pub signature: Option<ArchiveSignature>,
     /// What is wrong beyond the bag.
     pub findings: Vec<Finding>,
     /// What is not wrong but good to know.
@@ -54,11 +65,29 @@ pub struct Verification {
 /// Something that contradicts the rest of the archive.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Finding {
-    /// Where, below `data/`.
+    /// Where, below `data/`; or beside it, for `signature/` and the bag's own files.
     pub file: String,
     pub kind: FindingKind,
     /// A sentence without a full stop.
     pub detail: String,
+}
+
+impl Finding {
+    /// Where, below the archive's top folder.
+    pub fn place(&self) -> String {
+        let file = self.file.escape_debug();
+        let beside = [
+            "signature/",
+            "bagit.txt",
+            "bag-info.txt",
+            "manifest-",
+            "HOW-TO-",
+        ];
+        match beside.iter().any(|start| self.file.starts_with(start)) {
+            true => file.to_string(),
+            false => format!("data/{file}"),
+        }
+    }
 }
 
 /// Kinds of contradiction.
@@ -80,6 +109,10 @@ pub enum FindingKind {
     NotRecorded,
     /// It does not follow from the readings, the sheet and the plan.
     Recomputed,
+    /// The seal of a stage does not hold.
+    Seal,
+    /// The signature over the whole archive does not hold.
+    Signature,
 }
 
 impl Verification {
@@ -102,12 +135,7 @@ impl fmt::Display for Verification {
             words::count(self.measurements, "line", "lines")
         )?;
         for finding in &self.findings {
-            writeln!(
-                f,
-                "  data/{}: {}",
-                finding.file.escape_debug(),
-                finding.detail
-            )?;
+            writeln!(f, "  {}: {}", finding.place(), finding.detail)?;
         }
         self.notes
             .iter()
@@ -135,6 +163,8 @@ pub fn verify(path: &Path) -> Result<Verification> {
             photos: 0,
             copies: 0,
             measurements: 0,
+            seals: Vec::new(),
+            signature: None,
             findings: Vec::new(),
             notes: Vec::new(),
         },

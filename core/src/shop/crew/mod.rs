@@ -199,6 +199,13 @@ impl Shop {
         crew.map(Crew::addresses).unwrap_or_default()
     }
 
+    /// Tells the engine, where it runs, of a job that is new here.
+    pub(super) async fn tell_crew(&self, job: &Job<'_>) {
+        if let Some(crew) = self.inner.crew.get() {
+            crew.document_added(job.handle()).await;
+        }
+    }
+
     /// What a job is called, or its identity.
     pub async fn title_of(&self, document: &str) -> String {
         let title = async { self.job(Some(document)).await?.title() };
