@@ -5,6 +5,8 @@
 //! disk, and survive the power going away.
 
 use std::collections::HashSet;
+use std::fs::OpenOptions;
+use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::time::{Duration, Instant};
@@ -70,8 +72,10 @@ pub struct Blobs {
 }
 
 impl Blobs {
-    /// Opens the store in `root`.
+    /// Opens the store in `root`, making it when it isn't there. One whose making was cut short is
+    /// made again.
     pub async fn open(root: &Path) -> Result<Self> {
+        drop_unfinished(root)?;
         let sweep = Sweep::default();
         let mut options = Options::new(root);
         options.gc = Some(sweep.collector());
@@ -159,7 +163,7 @@ impl Blobs {
                         path: path.clone(),
                         source: e,
                     })?,
-                    Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+                    Err(e) if e.kind() == ErrorKind::NotFound => {}
                     Err(e) => return Err(Error::io(&path, e)),
                 }
             }
@@ -257,5 +261,100 @@ impl Blobs {
     /// Closes the store, writing out what it holds back.
     pub async fn close(&self) {
         let _ = self.store.shutdown().await;
+    }
+}
+
+/// How many bytes mark a finished database: `redb` and five more.
+const MARK: usize = 9;
+/// The header's page, the only one that may hold anything before the database is finished.
+const HEADER: usize = 4096;
+
+/// Empties a database whose making was cut short, by a kill or a power cut, so that it is made
+/// anew.
+///
+/// redb gives the file its length, writes the header without its first nine bytes, flushes, and
+/// only then writes those: what happens before is a file that it refuses ever after. Such a file
+/// has never held a record. To be sure of that, everything behind the header must be zero; else
+/// the file is left as it is, and opening it says what is wrong.
+fn drop_unfinished(root: &Path) -> Result<()> {
+    let path = root.join("blobs.db");
+    let failed = |e| Error::io(&path, e);
+    let file = OpenOptions::new().read(true).write(true).open(&path);
+    let mut file = match file {
+        Ok(file) => file,
+        Err(e) if e.kind() == ErrorKind::NotFound => return Ok(()),
+        Err(e) => return Err(failed(e)),
+    };
+    let mut header = Vec::new();
+    let mut start = file.by_ref().take(HEADER as u64);
+    start.read_to_end(&mut header).map_err(failed)?;
+    if header.is_empty() || header.iter().take(MARK).any(|b| *b != 0) {
+        return Ok(());
+    }
+    let mut chunk = vec![0; 1 << 16];
+    loop {
+        match file.read(&mut chunk).map_err(failed)? {
+            0 => break,
+            n if chunk[..n].iter().any(|b| *b != 0) => return Ok(()),
+            _ => {}
+        }
+    }
+    tracing::info!("{} was never finished and is made again", path.display());
+    file.set_len(0)
+        .and_then(|()| file.sync_all())
+        .map_err(failed)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LENGTH: usize = 1 << 20;
+
+    /// What redb leaves when it is killed before its first flush is done.
+    fn cut_short(header: &[u8]) -> Vec<u8> {
+        let mut bytes = vec![0; LENGTH];
+        bytes[MARK..MARK + header.len()].copy_from_slice(header);
+        bytes
+    }
+
+    #[tokio::test]
+    async fn a_store_whose_making_was_cut_short_is_made_again() {
+        for left in [
+            Vec::new(),
+            vec![0; 5],
+            cut_short(&[]),
+            cut_short(&[1, 0, 0, 16, 0, 0]),
+        ] {
+            let dir = tempfile::tempdir().unwrap();
+            std::fs::write(dir.path().join("blobs.db"), left).unwrap();
+            let blobs = Blobs::open(dir.path()).await.unwrap();
+            let id = blobs.add_bytes(b"a picture".to_vec()).await.unwrap();
+            blobs.flush(std::slice::from_ref(&id)).await.unwrap();
+            blobs.close().await;
+            let blobs = Blobs::open(dir.path()).await.unwrap();
+            assert_eq!(blobs.read(&id).await.unwrap(), b"a picture");
+            blobs.close().await;
+        }
+    }
+
+    #[tokio::test]
+    async fn a_store_that_held_something_is_never_emptied() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("blobs.db");
+        let blobs = Blobs::open(dir.path()).await.unwrap();
+        let id = blobs.add_bytes(b"a picture".to_vec()).await.unwrap();
+        blobs.flush(&[id]).await.unwrap();
+        blobs.close().await;
+        // Its beginning is lost; and another file altogether.
+        let mut beheaded = std::fs::read(&file).unwrap();
+        assert_eq!(&beheaded[..4], b"redb", "files still begin so");
+        beheaded[..MARK].fill(0);
+        for damaged in [beheaded, b"not a database".to_vec()] {
+            std::fs::write(&file, &damaged).unwrap();
+            let refused = Blobs::open(dir.path()).await;
+            assert!(matches!(refused, Err(Error::Damaged { .. })));
+            assert_eq!(std::fs::read(&file).unwrap(), damaged, "left as it is");
+        }
     }
 }
