@@ -80,3 +80,43 @@ impl Sweep {
         Some(spared)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::store::blobs::{BlobId, Blobs};
+
+    /// One that has a file of its own, and one that lives in the database.
+    async fn stored(blobs: &Blobs) -> Vec<BlobId> {
+        let mut ids = Vec::new();
+        for (letter, size) in [(b'a', 100_000), (b'b', 100), (b'c', 100_000), (b'd', 100)] {
+            ids.push(blobs.add_bytes(vec![letter; size]).await.unwrap());
+        }
+        blobs.flush(&ids).await.unwrap();
+        ids
+    }
+
+    #[tokio::test]
+    async fn what_is_removed_is_gone_and_nothing_else() {
+        let dir = tempfile::tempdir().unwrap();
+        let blobs = Blobs::open(dir.path()).await.unwrap();
+        let ids = stored(&blobs).await;
+        blobs.remove(&ids[..2]).await.unwrap();
+        let late = blobs.add_bytes(vec![b'e'; 70_000]).await.unwrap();
+        blobs.flush(std::slice::from_ref(&late)).await.unwrap();
+        // The collector has had its turn, and another.
+        tokio::time::sleep(2 * super::INTERVAL).await;
+        blobs.close().await;
+        let blobs = Blobs::open(dir.path()).await.unwrap();
+        let mut here = Vec::new();
+        for id in ids.iter().chain([&late]) {
+            here.push(blobs.has(id).await.unwrap());
+        }
+        assert_eq!(here, [false, false, true, true, true]);
+        assert_eq!(blobs.read(&ids[2]).await.unwrap(), vec![b'c'; 100_000]);
+        // It can come back.
+        let again = blobs.add_bytes(vec![b'a'; 100_000]).await.unwrap();
+        assert_eq!(again, ids[0]);
+        blobs.flush(&[again]).await.unwrap();
+        blobs.close().await;
+    }
+}
