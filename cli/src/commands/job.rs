@@ -6,6 +6,7 @@ use datumtrail_core::Result;
 use datumtrail_core::job::stage::State;
 use datumtrail_core::job::view::{JobView, Settled};
 use datumtrail_core::shop::{Job as Open, NewJob};
+use jiff::SignedDuration;
 use serde_json::json;
 
 use super::{Context, conflicts, read};
@@ -230,6 +231,17 @@ fn summary(job: &Open<'_>, view: &JobView) -> Result<String> {
     }
     out.push(String::new());
     out.push(super::hold::list(&job.holds()?));
+    for skew in view.clocks_apart() {
+        let offset = skew.body.offset_s;
+        let line = format!(
+            "Clocks    {} was {:#} {} {} when they met: times that the two wrote differ by that",
+            view.device(&skew.body.device),
+            SignedDuration::from_secs(offset.abs().round() as i64),
+            if offset > 0.0 { "ahead of" } else { "behind" },
+            view.device(&skew.stamp.by),
+        );
+        out.push(wrap(&line, WIDTH, "          "));
+    }
     let open = job.conflicts()?;
     let open = open.iter().filter(|c| c.settled.is_none()).count();
     if open > 0 || !view.set_aside.is_empty() {

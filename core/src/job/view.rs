@@ -44,6 +44,9 @@ pub struct Withdrawn {
     pub stamp: Stamp,
 }
 
+/// Clocks that differ by no more than this, seconds, agree: no stage is that short.
+pub const CLOCKS_AGREE_S: f64 = 2.0;
+
 /// A single value about the job, or several that were set at once.
 #[derive(Clone, Debug, Default, Serialize)]
 pub struct Settled {
@@ -259,6 +262,18 @@ impl JobView {
     pub fn layout(&self) -> BTreeMap<String, Place> {
         let text = self.layout.value.as_deref().unwrap_or_default();
         serde_json::from_str(text).unwrap_or_default()
+    }
+
+    /// The last clock offset between each two devices, where it matters: above two seconds.
+    pub fn clocks_apart(&self) -> Vec<&Entry<record::Skew>> {
+        let mut last: BTreeMap<(&str, &str), &Entry<record::Skew>> = BTreeMap::new();
+        for skew in self.skews.iter().filter(|s| s.stands()) {
+            last.insert((&skew.stamp.by, &skew.body.device), skew);
+        }
+        let apart = last.into_values();
+        apart
+            .filter(|s| s.body.offset_s.abs() > CLOCKS_AGREE_S)
+            .collect()
     }
 
     /// The devices that the job is limited to; none where every member has it.

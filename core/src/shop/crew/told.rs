@@ -7,11 +7,10 @@ use tokio::sync::broadcast;
 
 use crate::error::Result;
 use crate::job::record::Skew;
+use crate::job::view::CLOCKS_AGREE_S;
 use crate::shop::Shop;
 use crate::shop::folder::Inner;
 
-/// Clocks that differ by less need no record: no stage is that short.
-pub const WORTH_RECORDING_S: f64 = 2.0;
 /// An offset that was recorded is recorded again once it has changed by this much.
 const CHANGED_S: f64 = 1.0;
 
@@ -62,7 +61,7 @@ impl Shop {
             let worth = match last {
                 // Also when clocks agree again.
                 Some(last) => (offset_s - last).abs() > CHANGED_S,
-                None => offset_s.abs() > WORTH_RECORDING_S,
+                None => offset_s.abs() > CLOCKS_AGREE_S,
             };
             if worth {
                 let skew = Skew {
