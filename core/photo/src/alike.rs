@@ -6,7 +6,7 @@
 //! so what can tell them apart is used: first the cameras' own times, then the picture.
 //!
 //! [`PictureHash`] is a perceptual hash: 256 signs of the picture's coarsest waves
-//! ([`hash`](mod@hash)). Re-encoding and resizing leave nearly all of them as they are; a step
+//! (`hash`). Re-encoding and resizing leave nearly all of them as they are; a step
 //! to the side changes many. The thresholds were set by measurement; `cargo run --release
 //! --example alike_rate` prints how often they are right, on scenes that were not used for it.
 //!
