@@ -6,11 +6,10 @@ use datumtrail_geometry::check::{
     Check, CheckError, Options, Reading, Request, Target, Warning, check,
 };
 use datumtrail_geometry::fit::FitError;
-use datumtrail_geometry::frame::{Axis, Mat3, Side, Vec3};
+use datumtrail_geometry::frame::{Axis, Mat3, Vec3};
 use datumtrail_geometry::rule::{Failure, Rule, meets};
 use datumtrail_geometry::verdict::Verdict;
-use nalgebra::{DVector, Rotation3};
-use proptest::prelude::*;
+use nalgebra::DVector;
 use vehicle::{Instrument, Noise, names, published_sheet, readings, six_references};
 
 fn still(_: &str) -> Vec3 {

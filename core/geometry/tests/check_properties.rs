@@ -3,13 +3,11 @@
 
 mod vehicle;
 
-use datumtrail_geometry::check::{
-    Check, CheckError, Options, Reading, Request, Target, Warning, check,
-};
+use datumtrail_geometry::check::{Check, Reading, Request, Target, check};
 use datumtrail_geometry::frame::{Axis, Mat3, Side, Vec3};
-use nalgebra::{DVector, Rotation3};
+use nalgebra::Rotation3;
 use proptest::prelude::*;
-use vehicle::{Instrument, Noise, names, published_sheet, readings, six_references};
+use vehicle::{Instrument, Noise, published_sheet, readings, six_references};
 
 /// A noisy, damaged survey to move about.
 fn some_survey(seed: u64, targets: &[Target], instrument: &Instrument) -> Vec<Reading> {

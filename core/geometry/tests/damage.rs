@@ -8,38 +8,14 @@ use datumtrail_geometry::damage::{
     self, Explanation, Finding, Kind, Layout, Measured, MeasuredPoint, Scope, Shape, SheetPoint,
     Zone, ZoneDamage, words,
 };
-use datumtrail_geometry::extent::{self, Direction, Extent, Movement, Options};
-use datumtrail_geometry::frame::{Mat3, Side, Vec3};
-use datumtrail_geometry::verdict::Verdict;
+use datumtrail_geometry::extent::{self, Options};
+use datumtrail_geometry::frame::{Mat3, Vec3};
 use nalgebra::{DMatrix, Rotation3};
-use rand::SeedableRng;
-use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, StandardNormal};
 
 const RUNS: u64 = 80;
 
 fn front(measured: &Measured) -> ZoneDamage {
     damage::read(measured, 0.05).unwrap().remove(0)
-}
-
-/// A point on the sheet, measured exactly there.
-fn lone(name: &str, side: Side, x: f64) -> MeasuredPoint {
-    let y = match side {
-        Side::Left => -450.0,
-        Side::Right => 450.0,
-        Side::Centre => 0.0,
-    };
-    MeasuredPoint {
-        name: name.into(),
-        side,
-        spec: Vec3::new(x, y, 200.0),
-        deviation: Vec3::zeros(),
-        limits: [Some(3.0); 3],
-        verdicts: [Verdict::Inside; 3],
-        is_reference: false,
-        zone: Zone::Front,
-        member: format!("{} rail", side.word()),
-    }
 }
 
 fn explained(answer: ZoneDamage) -> Option<Explanation> {

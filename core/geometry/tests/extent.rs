@@ -3,10 +3,34 @@
 mod damage_scenes;
 
 use damage_scenes::*;
-use datumtrail_geometry::damage::Measured;
+use datumtrail_geometry::damage::{Measured, MeasuredPoint, Zone};
 use datumtrail_geometry::extent::{self, Direction, Extent, Movement, Options};
-use datumtrail_geometry::frame::Vec3;
+use datumtrail_geometry::frame::{Side, Vec3};
 use datumtrail_geometry::verdict::Verdict;
+use nalgebra::DMatrix;
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+/// A point on the sheet, measured exactly there.
+fn lone(name: &str, side: Side, x: f64) -> MeasuredPoint {
+    let y = match side {
+        Side::Left => -450.0,
+        Side::Right => 450.0,
+        Side::Centre => 0.0,
+    };
+    MeasuredPoint {
+        name: name.into(),
+        side,
+        spec: Vec3::new(x, y, 200.0),
+        deviation: Vec3::zeros(),
+        limits: [Some(3.0); 3],
+        verdicts: [Verdict::Inside; 3],
+        is_reference: false,
+        zone: Zone::Front,
+        member: format!("{} rail", side.word()),
+    }
+}
 
 /// The extents of the member that holds this point.
 fn along(measured: &Measured, point: &str, options: Options) -> Extent {
