@@ -15,7 +15,7 @@ use datumtrail_core::job::record::RecordId;
 use datumtrail_core::job::stage;
 use datumtrail_core::job::tie::Ties;
 use datumtrail_core::shop::{
-    ClockNote, Job, NewJob, NewNote, NewSheet, NewSurvey, PhotoOptions, PhotoResult, Shop,
+    ClockNote, Job, NewJob, NewNote, NewSheet, NewSupport, NewSurvey, PhotoOptions, PhotoResult, Shop,
     ShopOptions, ToldClock,
 };
 use jiff::Timestamp;
@@ -114,6 +114,8 @@ pub async fn play(folder: &Path, mut tell: impl FnMut(Event)) -> Result<Ending> 
     for stage in stages() {
         teller.stage(&stage).await?;
     }
+    teller.support_the_estimate().await?;
+    teller.seal().await?;
     let (part, refusals, photos_retied) = (teller.part, teller.refusals, teller.photos_retied);
     let job = teller.job;
     let tell = teller.tell;
@@ -258,6 +260,52 @@ impl<T: FnMut(Event)> Teller<'_, T> {
         {
             self.note(note).await?;
         }
+        Ok(())
+    }
+
+    /// The estimator says which line of the estimate the first survey stands behind.
+    async fn support_the_estimate(&mut self) -> Result<()> {
+        self.shop.set_person(Some(people::ESTIMATOR.into()));
+        let view = self.job.view()?;
+        let stage = Survey::AsFound.stage();
+        let of_stage = |s: &str| s == stage;
+        let mut notes = view.notes.iter();
+        let note = notes.find(|n| n.body.stage.as_deref().is_some_and(of_stage));
+        let mut surveys = view.surveys.iter();
+        let survey = surveys.find(|s| of_stage(&s.body.stage));
+        let (Some(note), Some(survey)) = (note, survey) else {
+            return Ok(());
+        };
+        let readings = view.readings_of(&survey.id);
+        let readings = readings.filter(|r| vehicle::NEW_SECTION.contains(&r.body.point.as_str()));
+        self.job
+            .support_estimate(NewSupport {
+                note: note.id.0.clone(),
+                operation: "replace".into(),
+                part: "end section, left rear rail".into(),
+                reason: "folded behind the joint; everything measured ahead of it is in place"
+                    .into(),
+                readings: readings.map(|r| r.id.0.clone()).collect(),
+                ..NewSupport::default()
+            })
+            .await?;
+        (self.tell)(Event::Say(format!(
+            "{} puts that note and the readings behind a line of the estimate.",
+            people::ESTIMATOR
+        )));
+        Ok(())
+    }
+
+    /// The stages that matter most are sealed.
+    async fn seal(&mut self) -> Result<()> {
+        self.shop.set_person(Some(people::TECHNICIAN.into()));
+        for stage in ["as-found-survey", "fit-survey", "hidden-welds"] {
+            self.job.seal_stage(stage).await?;
+        }
+        (self.tell)(Event::Say(format!(
+            "{} seals the first survey, the fit and the hidden welds.",
+            people::TECHNICIAN
+        )));
         Ok(())
     }
 

@@ -16,19 +16,18 @@ use serde::Serialize;
 
 use super::outgoing;
 use super::page::{self, Glimpses};
-use super::readers::{self, CopyStory, Part, Reader, WithheldSeal};
+use super::readers::{self, CopyStory, Part, Reader, kept, withheld_seals};
 use super::story::{Story, Telling, sheet};
-use super::{CAUTIONS, PROGRAM, bag_error, crate_json, file, names, sealed, signed, tables, words};
+use super::texts::{document_json, readme};
+use super::{PROGRAM, bag_error, crate_json, file, names, signed, tables, words};
 use crate::error::{Error, Result};
 use crate::job::plan::{self, Plan};
 use crate::job::record::RecordId;
+use crate::job::reduce;
 use crate::job::tie::zone_of;
 use crate::job::view::JobView;
-use crate::job::{Keep, reduce};
 use crate::store::DeviceKey;
 use crate::store::blobs::BlobId;
-
-const README: &str = include_str!("README.txt");
 
 /// The long side of the pictures embedded in the page, pixels: enough to recognise a photo by, at
 /// about a kilobyte each.
@@ -203,12 +202,12 @@ impl Content {
         self.story.settle();
         let texts = [
             (file::TIMELINE, page::render(&self.story, &glimpses)),
-            (file::README, self.readme()),
+            (file::README, readme(&self.story, &self.plan)),
             (file::MEASUREMENTS, tables::measurements(&self.view)?),
             (file::READINGS, tables::readings(&self.view)?),
             (file::TRAMS, tables::trams(&self.view)?),
             (file::ESTIMATE, tables::estimate(&self.view)?),
-            (file::JOB_JSON, self.json()?),
+            (file::JOB_JSON, document_json(&self.story, &self.view)?),
             (file::PLAN, plan_text(&self.view).to_owned()),
         ];
         let device = self.signer.as_ref().map(|key| key.id().0);
@@ -406,87 +405,6 @@ impl Content {
         }
         Ok((glimpses, left_out))
     }
-
-    fn json(&self) -> Result<String> {
-        #[derive(Serialize)]
-        struct Document<'a> {
-            #[serde(flatten)]
-            story: &'a Story,
-            records: &'a JobView,
-        }
-        let document = Document {
-            story: &self.story,
-            records: &self.view,
-        };
-        serde_json::to_string_pretty(&document)
-            .map_err(|e| Error::Internal(format!("job.json could not be written: {e}")))
-    }
-
-    fn readme(&self) -> String {
-        let head = &self.story.head;
-        let about = match (&head.vehicle, &head.organization) {
-            (Some(vehicle), Some(shop)) => format!("{vehicle}. {shop}."),
-            (Some(text), None) | (None, Some(text)) => format!("{text}."),
-            (None, None) => self.plan.title.clone(),
-        };
-        README
-            .replace("{name}", &words::one_line(&head.name))
-            .replace("{about}", &words::one_line(&about))
-            .replace("{told}", &words::moment(&head.told))
-            .replace("{program}", head.program)
-            .replace("{job}", &head.job)
-            .replace("{cautions}", &CAUTIONS.join("\n"))
-            .replace("{copy}", &copy_text(&self.story.copy))
-    }
-}
-
-/// Whom the archive is for and what was left out, for the README.
-fn copy_text(copy: &CopyStory) -> String {
-    let mut text = words::wrapped(&copy.words, "");
-    let lines = copy.lines();
-    match lines.is_empty() {
-        true => text += "\nNothing was left out of it.",
-        false => text += "\nLeft out of it:",
-    }
-    for line in lines {
-        text += &format!("\n{}", words::wrapped(&format!("- {line}"), "  "));
-    }
-    text
-}
-
-fn kept(reader: Reader) -> Keep<'static> {
-    Keep {
-        copy_for: reader.word(),
-        internal_notes: !reader.leaves_out(Part::InternalNotes),
-        housekeeping: !reader.leaves_out(Part::Housekeeping),
-        device_names: !reader.leaves_out(Part::DeviceNames),
-    }
-}
-
-/// Seals that can't go out, as the copy tells of them.
-fn withheld_seals(
-    view: &JobView,
-    withheld: &[RecordId],
-    reader: Reader,
-) -> Result<Vec<WithheldSeal>> {
-    let plan = Plan::parse(plan_text(view))?;
-    // What the copy does not name, this must not name either.
-    let mut view = view.clone();
-    if reader.leaves_out(Part::DeviceNames) {
-        view.devices.clear();
-    }
-    let states = sealed::states(&view, &plan).into_iter();
-    let states = states.filter(|state| withheld.contains(&state.id));
-    Ok(states
-        .map(|state| WithheldSeal {
-            id: state.id,
-            stage: state.stage,
-            title: state.title,
-            at: state.at,
-            author: state.author,
-            sha512: state.sha512,
-        })
-        .collect())
 }
 
 /// The text of the plan that counts.
@@ -516,46 +434,4 @@ fn glimpse(preview: &[u8]) -> Option<String> {
         "data:image/jpeg;base64,{}",
         BASE64.encode(&small.jpeg)
     ))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_readme_leaves_nothing_to_be_filled_in() {
-        let known = [
-            "{name}",
-            "{about}",
-            "{told}",
-            "{program}",
-            "{job}",
-            "{cautions}",
-            "{copy}",
-        ];
-        let mut text = README.to_owned();
-        for place in known {
-            assert!(text.contains(place), "{place}");
-            text = text.replace(place, "");
-        }
-        assert!(!text.contains('{') && !text.contains('}'));
-        for name in [
-            file::TIMELINE,
-            file::MEASUREMENTS,
-            file::READINGS,
-            file::TRAMS,
-            file::ESTIMATE,
-            file::JOB_JSON,
-            file::DOCUMENT,
-            file::CRATE,
-            file::SHEET,
-            file::PLAN,
-            file::PHOTOS,
-            file::PREVIEWS,
-            file::SEALS,
-            signed::PAGE,
-        ] {
-            assert!(text.contains(name), "{name} is not explained");
-        }
-    }
 }

@@ -29,6 +29,7 @@
 //! | [`crate_json`] | the archive described as an RO-Crate |
 //! | `names` | where each photo lies in the bag |
 //! | [`export`] | puts the bag together |
+//! | `texts` | `job.json` and `README.txt` |
 //! | [`sealed`] | what a seal covers of a stage, and what has changed since |
 //! | `signed` | seals in an archive, and the signature over the whole |
 //! | [`readers`] | whom an archive is for, and what is left out of it |
@@ -51,6 +52,7 @@ pub mod tables;
 mod testjob;
 #[cfg(test)]
 mod tests;
+mod texts;
 pub mod verify;
 pub mod words;
 

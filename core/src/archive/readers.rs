@@ -24,10 +24,13 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::words;
-use crate::job::Reduced;
+use super::export::plan_text;
+use super::{sealed, words};
+use crate::error::Result;
+use crate::job::plan::Plan;
 use crate::job::record::RecordId;
 use crate::job::view::JobView;
+use crate::job::{Keep, Reduced};
 
 /// Whom an archive is for.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -257,6 +260,42 @@ impl CopyStory {
         });
         parts.chain(seals).collect()
     }
+}
+
+/// What the document of a copy for that reader keeps.
+pub(super) fn kept(reader: Reader) -> Keep<'static> {
+    Keep {
+        copy_for: reader.word(),
+        internal_notes: !reader.leaves_out(Part::InternalNotes),
+        housekeeping: !reader.leaves_out(Part::Housekeeping),
+        device_names: !reader.leaves_out(Part::DeviceNames),
+    }
+}
+
+/// Seals that can't go out, as the copy tells of them.
+pub(super) fn withheld_seals(
+    view: &JobView,
+    withheld: &[RecordId],
+    reader: Reader,
+) -> Result<Vec<WithheldSeal>> {
+    let plan = Plan::parse(plan_text(view))?;
+    // What the copy does not name, this must not name either.
+    let mut view = view.clone();
+    if reader.leaves_out(Part::DeviceNames) {
+        view.devices.clear();
+    }
+    let states = sealed::states(&view, &plan).into_iter();
+    let states = states.filter(|state| withheld.contains(&state.id));
+    Ok(states
+        .map(|state| WithheldSeal {
+            id: state.id,
+            stage: state.stage,
+            title: state.title,
+            at: state.at,
+            author: state.author,
+            sha512: state.sha512,
+        })
+        .collect())
 }
 
 #[cfg(test)]

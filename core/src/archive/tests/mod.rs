@@ -4,6 +4,7 @@ mod content;
 mod estimate;
 mod measuring;
 mod open;
+mod readers;
 mod refused;
 mod sealed;
 mod signed;

@@ -89,10 +89,15 @@ impl Check {
         self.photos(&view, story.as_ref(), &there);
         self.tables(&view);
         match Plan::parse(plan_text(&view)) {
-            Ok(plan) => self.seals(&view, &plan, &there),
+            Ok(plan) => {
+                self.seals(&view, &plan, &there);
+                self.signature(&view, &there);
+                if let Some(story) = &story {
+                    self.told(&view, &plan, story);
+                }
+            }
             Err(error) => self.find(file::DOCUMENT, FindingKind::Unreadable, error.to_string()),
         }
-        self.signature(&view, &there);
         if self.found.program.as_deref() != Some(PROGRAM) {
             let program = self
                 .found

@@ -3,11 +3,14 @@
 //!
 //! 1. Every file against its SHA-512, every byte of the zip ([`datumtrail_bag::verify`]).
 //! 2. Every name safe on every system.
-//! 3. `job.automerge` can be read, and `job.json` tells the same job.
+//! 3. `job.automerge` can be read: each of its changes by its own hash, as Automerge does. `job.json`
+//!    has the same records, and `job.json`, `timeline.html`, `README.txt` and the RO-Crate tell what
+//!    follows from them, told again and compared.
 //! 4. Every photo is the one that was recorded, by its BLAKE3 identity, and none is there that was
 //!    not.
 //! 5. `measurements.csv` computed again from the readings and the sheet in the document, and
-//!    compared; `readings.csv`, `trams.csv`, the sheet's files and `plan.toml` likewise.
+//!    compared; `readings.csv`, `trams.csv`,
+//!    `estimate-notes.csv`, the sheet's files and `plan.toml` likewise.
 //! 6. Every seal of a stage: that its signature is the device's over the text that lies in `seals/`,
 //!    and what was added or changed since.
 //! 7. The signature over the whole, by the device that wrote the archive.
@@ -16,9 +19,11 @@
 //! their own makes a new archive that is whole in itself. The keys are named, so that they can be
 //! compared with those that the shop tells by another way.
 
+mod alike;
 mod content;
 mod photos;
 mod seals;
+mod told;
 
 use std::fmt;
 use std::path::{Path, PathBuf};
