@@ -20,7 +20,7 @@ pub use clock::{Clock, SystemClock, ToldClock};
 pub use folder::{JobSummary, NewJob, Shop, ShopOptions};
 pub use job::Job;
 pub use notes::NewNote;
-pub use photos::{PhotoOptions, PhotoOutcome, PhotoResult};
+pub use photos::{PhotoOptions, PhotoOutcome, PhotoResult, shared_clock};
 pub use sheets::{NewSheet, SheetLoaded};
 pub use surveys::{Again, NewReading, NewSurvey, SurveyAdded};
 pub use trams::{NewTram, TramFile, TramQuestion};
