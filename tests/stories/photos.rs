@@ -368,3 +368,91 @@ fn the_hour_that_daylight_saving_repeats_is_not_guessed() {
     assert!(seen["stage"].is_null(), "{seen}");
     assert!(seen["tie"].to_string().contains("ambiguous"), "{seen}");
 }
+
+#[test]
+fn a_photo_on_one_device_is_said_to_be_on_one() {
+    let shop = shop();
+    let first = shop.file("a.jpg", photo(1, &fields("2026-03-04T08:30:00")));
+    let second = shop.file("b.jpg", photo(2, &fields("2026-03-04T08:31:00")));
+    shop.ok(&["photo", "add", &first, &second]);
+    for seen in photos(&shop) {
+        let devices = seen["on_devices"].as_array().expect("devices");
+        assert_eq!(devices.len(), 1, "the receipt comes with the photo: {seen}");
+        assert_eq!(devices[0], seen["by"], "and names the device that has it");
+    }
+    let screen = shop.ok(&["photo", "list"]);
+    let heads: Vec<&str> = screen.lines().next().unwrap().split_whitespace().collect();
+    let column = heads.iter().position(|head| *head == "on").expect("on");
+    let row = screen.lines().find(|l| l.contains("a.jpg")).expect("a row");
+    // Date and time stand in one column, so a row has a word more before it.
+    let words: Vec<&str> = row.split_whitespace().collect();
+    assert_eq!(words[column + 1], "1", "{screen}");
+    assert!(
+        flat(&screen).contains("All are on one device alone"),
+        "{screen}"
+    );
+    for line in screen.lines() {
+        assert!(line.chars().count() <= 80, "{line}");
+    }
+}
+
+#[test]
+fn the_satellites_time_contradicts_a_clock_and_moves_nothing() {
+    let shop = shop();
+    // By its clock, in the time zone that is assumed, an hour before the fix that it contains.
+    let mut early = fields("2026-03-04T08:30:00");
+    early.gps_time = Some("2026-03-04T09:29:50Z".parse().unwrap());
+    let mut sound = fields("2026-03-04T08:40:00");
+    sound.gps_time = Some("2026-03-04T08:39:30Z".parse().unwrap());
+    let mut indoors = fields("2026-03-04T08:50:00");
+    indoors.gps_time = Some("2026-03-04T07:10:00Z".parse().unwrap());
+    let plain = fields("2026-03-04T08:55:00");
+    let files: Vec<String> = [&early, &sound, &indoors, &plain]
+        .iter()
+        .zip(["early.jpg", "sound.jpg", "indoors.jpg", "plain.jpg"])
+        .enumerate()
+        .map(|(n, (fields, name))| shop.file(name, photo(n as u32 + 1, fields)))
+        .collect();
+    let mut args = vec!["photo", "add"];
+    args.extend(files.iter().map(String::as_str));
+    shop.ok(&args);
+    let check = |name: &str| named(&shop, name)["gps_check"].clone();
+    assert_eq!(check("early.jpg")["gps_check"], "before_fix");
+    assert_eq!(check("early.jpg")["by_s"], 3590.0);
+    assert_eq!(check("sound.jpg")["gps_check"], "confirmed");
+    assert_eq!(check("indoors.jpg")["gps_check"], "after_fix");
+    assert!(check("plain.jpg").is_null());
+    // It ties by its own clock all the same.
+    assert_eq!(named(&shop, "early.jpg")["stage"], "arrival");
+
+    let doubtful = shop.json(&["photo", "review"])["photos"].clone();
+    let names: Vec<&Value> = doubtful
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|p| &p["name"])
+        .collect();
+    assert_eq!(names, ["early.jpg"]);
+    let mut asked = shop.command(&["photo", "review"]);
+    let out = asked
+        .stdin(Stdio::null())
+        .output()
+        .expect("the program runs");
+    let said = flat(&String::from_utf8_lossy(&out.stdout));
+    assert!(
+        said.contains("satellites' time is 59m 50s later than its corrected time"),
+        "{said}"
+    );
+    assert!(said.contains("with the offset -01 from UTC"), "{said}");
+    assert!(
+        flat(&shop.ok(&["photo", "list"])).contains("1 of 4 photos have a satellites' time"),
+        "the list says so too"
+    );
+    // Once the clock is put right, nothing contradicts it.
+    let said = flat(&shop.ok(&["photo", "clock", "Pocket", "--offset", "1h"]));
+    assert!(
+        said.contains("carry no serial number, so every camera called «Invented Pocket»"),
+        "{said}"
+    );
+    assert_eq!(check("early.jpg")["gps_check"], "confirmed");
+}

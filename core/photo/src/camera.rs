@@ -39,6 +39,14 @@ pub enum Known {
     Nothing,
 }
 
+impl Known {
+    /// Whether pictures of two cameras may be mixed under one key, so that one clock
+    /// correction may be wrong for some of them.
+    pub fn may_be_several(self) -> bool {
+        self >= Known::ModelOnly
+    }
+}
+
 /// One camera, as far as it can be told from others.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct CameraKey {
@@ -71,10 +79,9 @@ impl CameraKey {
         self.known_by
     }
 
-    /// Whether pictures of two cameras may be mixed under this key, so that one clock
-    /// correction may be wrong for some of them.
+    /// [`Known::may_be_several`] of this key.
     pub fn may_be_several(&self) -> bool {
-        self.known_by >= Known::ModelOnly
+        self.known_by.may_be_several()
     }
 }
 

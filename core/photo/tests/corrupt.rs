@@ -1,5 +1,5 @@
 //! Good files, cut and with flipped bits: whatever happens, nothing panics, nothing takes
-//! long, and what still reads is sane.
+//! long or more memory than the file warrants, and what still reads is sane.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::{Duration, Instant};
@@ -10,10 +10,26 @@ use datumtrail_photo::whole::check_whole;
 use jpeg_encoder::{ColorType, Encoder};
 
 mod support;
+use support::heap::{Counting, peak_of};
 use support::{Rng, full_fields};
 
-/// Cases a file. `DATUMTRAIL_CORRUPT_CASES` asks for more, or fewer.
-const CASES: usize = 700;
+#[global_allocator]
+static HEAP: Counting = Counting;
+
+/// Cases a file; over 20,000 in all. `DATUMTRAIL_CORRUPT_CASES` asks for more, or fewer.
+const CASES: usize = 1400;
+
+/// Reading what a file says about itself, and whether it is whole, may take this many times
+/// the file's size.
+const TIMES: usize = 10;
+
+/// What fixed buffers take beside that, however small the file.
+const BUFFERS: usize = 64 << 10;
+
+/// A picture may be one plain colour, of few bytes and many pixels. So for decoding, small
+/// files are allowed this much in place of ten times their size: four million pixels, three
+/// bytes each, and their waves at two bytes for each of three channels beside them.
+const PLAIN_PICTURE: usize = 4_000_000 * (3 + 6);
 
 fn files() -> Vec<(&'static str, Vec<u8>)> {
     let fields = full_fields();
@@ -41,6 +57,15 @@ fn files() -> Vec<(&'static str, Vec<u8>)> {
         ("tiff", support::tiff(48, 32, &fields, true)),
         ("heic", support::heic(64, 48, 3, &fields)),
         ("mp4", support::movie(b"mp42", 640, 480, 0)),
+        ("mov", support::movie(b"qt  ", 640, 480, 1_772_629_400)),
+        ("multi-picture", support::multi_picture(96, 64, &fields)),
+        ("motion photo", support::motion_photo(96, 64, &fields)),
+        (
+            "heic, decodable",
+            include_bytes!("files/tiny.heic").to_vec(),
+        ),
+        ("heic, turned", include_bytes!("files/turned.heic").to_vec()),
+        ("tiff, big-endian", support::tiff(48, 32, &fields, false)),
     ]
 }
 
@@ -71,31 +96,59 @@ fn spoil(bytes: &mut Vec<u8>, rng: &mut Rng) {
     }
 }
 
+/// The most memory that was taken, as a multiple of the file, by files of some size.
+#[derive(Default)]
+struct Worst {
+    headers: f64,
+    picture: usize,
+}
+
 /// Runs everything that is ever done to a file; returns which of the three succeeded.
-fn everything(bytes: &[u8]) -> [bool; 3] {
-    let meta = read_meta_bytes(bytes);
+fn everything(bytes: &[u8], worst: &mut Worst) -> [bool; 3] {
+    let ((meta, whole), taken) = peak_of(|| (read_meta_bytes(bytes), check_whole(bytes)));
+    let allowed = TIMES * bytes.len() + BUFFERS;
+    assert!(
+        taken <= allowed,
+        "{taken} bytes of memory, {allowed} allowed"
+    );
+    if bytes.len() > BUFFERS / TIMES {
+        worst.headers = worst.headers.max(taken as f64 / bytes.len() as f64);
+    }
     if let Ok(meta) = &meta {
         assert!(meta.dimensions.is_none_or(|d| d.width > 0 && d.height > 0));
         let printed = format!("{:?}{:?}", meta.camera.label(), meta.time_notes);
         assert!(!printed.chars().any(char::is_control));
     }
-    let whole = check_whole(bytes);
-    let small = preview(bytes, 32);
+    let (small, taken) = peak_of(|| preview(bytes, 32));
+    let allowed = PLAIN_PICTURE.max(TIMES * bytes.len());
+    assert!(
+        taken <= allowed,
+        "{taken} bytes to decode, {allowed} allowed"
+    );
+    worst.picture = worst.picture.max(taken);
     if let Ok(small) = &small {
         assert!(small.width.max(small.height) <= 32 && small.width.min(small.height) >= 1);
     }
     [meta.is_ok(), whole.is_ok(), small.is_ok()]
 }
 
+// One test, because the memory of all threads is counted together.
 #[test]
-fn spoilt_files_never_panic_or_hang() {
+fn no_fault_in_a_file_panics_hangs_or_takes_memory() {
+    spoilt_files();
+    every_cut_of_every_file();
+}
+
+fn spoilt_files() {
+    let mut worst = Worst::default();
+    let mut total = 0;
     let cases = std::env::var("DATUMTRAIL_CORRUPT_CASES")
         .ok()
         .and_then(|n| n.parse().ok())
         .unwrap_or(CASES);
     let mut slowest = (Duration::ZERO, String::new());
     for (index, (name, good)) in files().into_iter().enumerate() {
-        let pristine = everything(&good);
+        let pristine = everything(&good, &mut worst);
         assert!(
             pristine[0] && pristine[1],
             "{name}: the good file must read"
@@ -107,9 +160,11 @@ fn spoilt_files_never_panic_or_hang() {
             let mut bytes = good.clone();
             spoil(&mut bytes, &mut rng);
             let started = Instant::now();
-            let Ok(result) = catch_unwind(AssertUnwindSafe(|| everything(&bytes))) else {
-                panic!("{name}, case {case} panicked");
+            let run = || everything(&bytes, &mut worst);
+            let Ok(result) = catch_unwind(AssertUnwindSafe(run)) else {
+                panic!("{name}, case {case} failed");
             };
+            total += 1;
             if started.elapsed() > slowest.0 {
                 slowest = (started.elapsed(), format!("{name}, case {case}"));
             }
@@ -124,19 +179,24 @@ fn spoilt_files_never_panic_or_hang() {
         // The test would be worthless if every fault were fatal, or none.
         assert!((1..cases).contains(&survived[0]), "{name}: {survived:?}");
     }
-    println!("slowest: {:?} ({})", slowest.0, slowest.1);
+    println!("{total} cases; slowest: {:?} ({})", slowest.0, slowest.1);
+    println!(
+        "most memory: headers {:.1} times the file, decoding {} kB",
+        worst.headers,
+        worst.picture >> 10
+    );
     // Far above anything seen, so that a busy machine does not fail it; a hang does.
     assert!(slowest.0 < Duration::from_secs(60), "{slowest:?}");
 }
 
-#[test]
-fn every_cut_of_every_file_is_survived() {
+fn every_cut_of_every_file() {
+    let mut worst = Worst::default();
     for (name, good) in files() {
         let step = (good.len() / 150).max(1);
         for len in (0..good.len()).step_by(step) {
             let cut = &good[..len];
-            let result = catch_unwind(AssertUnwindSafe(|| everything(cut)));
-            assert!(result.is_ok(), "{name} cut to {len} panicked");
+            let result = catch_unwind(AssertUnwindSafe(|| everything(cut, &mut worst)));
+            assert!(result.is_ok(), "{name} cut to {len} failed");
         }
     }
 }

@@ -314,12 +314,19 @@ pub struct Photo {
     pub size: Option<[u32; 2]>,
     /// The camera's name: make, model and serial, or what the shop calls it.
     pub camera: String,
+    /// How that name tells it from other cameras.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub camera_known: Option<datumtrail_photo::camera::Known>,
     /// The camera's own time, and where in the file it stood.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken: Option<datumtrail_photo::time::CameraTime>,
     /// Why the file has no time that can be used.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub no_time: Option<String>,
+    /// The satellites' time in the file: that of the last fix. It checks the camera's clock and
+    /// never ties a photo.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gps_time: Option<jiff::Timestamp>,
     /// The file carries a position. It stays in the original.
     #[serde(default)]
     pub has_gps: bool,

@@ -4,11 +4,12 @@
 use std::collections::{BTreeMap, HashMap};
 
 use datumtrail_photo::clock::{Clock, Moment, SyncPoint, TrueTime};
+use datumtrail_photo::gps::{self, GpsCheck};
 use datumtrail_photo::numbering::{Numbered, infer_from_numbering};
 use datumtrail_photo::tie::{Decision, Tie, UNCHECKED_CLOCK_U_S, tie};
 use datumtrail_photo::time::Taken;
-use jiff::Timestamp;
 use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
 
 use super::record::{Photo, RecordId};
@@ -33,6 +34,38 @@ impl PhotoTie {
             TrueTime::Either { earlier, .. } => Some(earlier),
             TrueTime::Unknown => None,
         }
+    }
+
+    /// What the satellites' time in the file says about the corrected time; none where the file
+    /// lacks one of the two. A cross-check: no tie rests on it.
+    pub fn gps_check(&self, photo: &Photo) -> Option<GpsCheck> {
+        let (TrueTime::At(moment), Some(fix)) = (&self.time, photo.gps_time) else {
+            return None;
+        };
+        Some(gps::check(moment, fix, UNCHECKED_CLOCK_U_S))
+    }
+
+    /// Where the satellites' time contradicts the corrected one, and nobody has decided about the
+    /// photo: how, and what would mend it, in words.
+    pub fn gps_doubt(&self, photo: &Photo) -> Option<String> {
+        let Some(GpsCheck::BeforeFix { by_s }) = self.gps_check(photo) else {
+            return None;
+        };
+        if matches!(self.tie, Tie::Decided(_)) {
+            return None;
+        }
+        let by = SignedDuration::from_secs(by_s.round() as i64);
+        let mut words = format!(
+            "its satellites' time is {by:#} later than its corrected time, so its clock or time \
+             zone is wrong"
+        );
+        if let (Some(Taken::Assumed { .. }), Some(taken), Some(fix)) =
+            (&self.taken, photo.taken, photo.gps_time)
+            && let Some(offset) = gps::fitting_offset(taken.civil, fix, UNCHECKED_CLOCK_U_S)
+        {
+            words += &format!("; with the offset {offset} from UTC the two agree");
+        }
+        Some(words)
     }
 
     /// Where the time comes from, in words.

@@ -25,7 +25,7 @@ pub use folder::{JobSummary, NewJob, Shop, ShopOptions};
 pub use job::Job;
 pub use notes::{NewNote, NewSupport};
 pub use open::{NotWhole, OpenOptions, Opened};
-pub use photos::{PhotoOptions, PhotoOutcome, PhotoResult};
+pub use photos::{PhotoOptions, PhotoOutcome, PhotoResult, shared_clock};
 pub use sheets::{NewSheet, SheetLoaded};
 pub use surveys::{Again, NewReading, NewSurvey, SurveyAdded};
 pub use trams::{NewTram, TramFile, TramQuestion};

@@ -158,6 +158,7 @@ impl Job<'_> {
                         match code.map(|code| taking.clock_point(&code, &photo, &id)) {
                             Some(Ok((point, off))) => {
                                 clock_off = Some(off);
+                                remarks.extend(shared_clock(&photo));
                                 clocks.push((self.shop.new_id(), point));
                             }
                             Some(Err(why)) => {
@@ -227,6 +228,7 @@ impl Job<'_> {
                     .map_or_else(|| "the file has no time".to_owned(), |n| n.to_string()),
             ),
         };
+        let camera = camera_key(read.meta.camera, taking.camera.as_deref());
         Ok(record::Photo {
             blob,
             preview,
@@ -236,11 +238,13 @@ impl Job<'_> {
             bytes,
             media_type: read.meta.kind.media_type().to_owned(),
             size: read.meta.dimensions.map(|d| [d.width, d.height]),
-            camera: camera_key(read.meta.camera, taking.camera.as_deref()),
+            camera: camera.name().to_owned(),
+            camera_known: Some(camera.known_by()),
             hash: read.hash.map(|hash| hash.to_hex()),
             burst: read.meta.burst,
             taken: read.meta.taken,
             no_time,
+            gps_time: read.meta.gps_time,
             has_gps: read.meta.has_gps,
         })
     }
@@ -287,14 +291,25 @@ impl Taking {
     }
 }
 
+/// What to say when a clock is set that several cameras may share.
+pub fn shared_clock(photo: &record::Photo) -> Option<String> {
+    photo.camera_known?.may_be_several().then(|| {
+        format!(
+            "its files carry no serial number, so every camera called «{}» has this clock; where \
+             there are several, add each one's photos with --camera NAME",
+            photo.camera
+        )
+    })
+}
+
 /// The key of a camera. Its serial number stays in the file: a few digits of its hash tell cameras
 /// apart as well, and say nothing about the owner.
-fn camera_key(mut camera: meta::Camera, named: Option<&str>) -> String {
+fn camera_key(mut camera: meta::Camera, named: Option<&str>) -> CameraKey {
     camera.serial = camera.serial.map(|serial| {
         let hash = blake3::hash(serial.as_bytes()).to_hex();
         hash.chars().take(6).collect()
     });
-    CameraKey::of(&camera, named).name().to_owned()
+    CameraKey::of(&camera, named)
 }
 
 fn read_file(path: &Path) -> Result<Read> {

@@ -48,10 +48,12 @@ pub fn run(context: &Context, job: &Job<'_>, stage: Option<&str>, every: bool) -
         let mut table = Table::new(&["identity", "taken", "name", "on", "belongs to"]);
         let mut doubtful = 0;
         let mut alone = 0;
+        let mut contradicted = 0;
         for (photo, tie) in &photos {
             let on = devices_of(&holders, &photo.id).len();
             alone += usize::from(on < 2);
             doubtful += usize::from(tie.tie.is_doubtful());
+            contradicted += usize::from(tie.gps_doubt(&photo.body).is_some());
             if !every && together.folds_into(&photo.id).is_some() {
                 continue;
             }
@@ -100,6 +102,14 @@ pub fn run(context: &Context, job: &Job<'_>, stage: Option<&str>, every: bool) -
             }
         );
         out += &wrap(&safe, WIDTH, "");
+        if contradicted > 0 {
+            let doubts = format!(
+                "\n{contradicted} of {} photos have a satellites' time that contradicts their \
+                 clock: datumtrail photo review",
+                photos.len()
+            );
+            out += &wrap(&doubts, WIDTH, "");
+        }
         if doubtful > 0 {
             let doubts = format!(
                 "\n{doubtful} of {} photos are doubtful: datumtrail photo review",
@@ -134,12 +144,15 @@ pub fn value(
         "blake3": photo.body.blob,
         "bytes": photo.body.bytes,
         "camera": photo.body.camera,
+        "camera_may_be_several": photo.body.camera_known.map(|known| known.may_be_several()),
         "taken_exif": photo.body.taken.as_ref().map(|t| t.civil.to_string()),
         "taken": tie.moment().map(|m| {
             m.at.display_with_offset(zone.to_offset(m.at)).to_string()
         }),
         "taken_source": tie.source_words(&photo.body),
         "taken_u_s": tie.moment().and_then(|m| m.u_s),
+        "gps_time": photo.body.gps_time.map(|at| at.to_string()),
+        "gps_check": tie.gps_check(&photo.body),
         "stage": tie.tie.stage(),
         "tie": tie.tie,
         "same_shot_as": together.copy_of.get(&photo.id),

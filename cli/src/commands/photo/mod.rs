@@ -13,7 +13,9 @@ use datumtrail_core::job::stage;
 use datumtrail_core::job::tie::Ties;
 use datumtrail_core::job::view;
 use datumtrail_core::photo::tie::Tie;
-use datumtrail_core::shop::{ClockNote, Job, PhotoOptions, PhotoOutcome, PhotoResult};
+use datumtrail_core::shop::{
+    ClockNote, Job, PhotoOptions, PhotoOutcome, PhotoResult, shared_clock,
+};
 use indicatif::{ProgressBar, ProgressStyle};
 use serde_json::{Value, json};
 
@@ -106,13 +108,24 @@ async fn clock(
             });
         }
     };
-    let value = json!({ "id": id, "off_s": off.map(|off| off.as_secs_f64()) });
+    let all = job.view()?;
+    let set = all.clocks.iter().find(|c| c.id == id);
+    let shared = set.and_then(|clock| {
+        let photos = all.photos.iter().map(|p| &p.body);
+        let newest = photos.rev().find(|p| p.camera == clock.body.camera)?;
+        shared_clock(newest)
+    });
+    let value = json!({
+        "id": id, "off_s": off.map(|off| off.as_secs_f64()), "remark": shared,
+    });
     output::either(context.json, &value, || {
         let mut said = String::from(
             "Noted. The photos of that camera are tied by its corrected time from now on.",
         );
         said.extend(off.map(|off| format!("\n{}", timecode::clock_words(off))));
-        said
+        said.extend(shared.map(|s| format!("\nMind: {s}.")));
+        let lines = said.lines().map(|line| wrap(line, WIDTH, ""));
+        lines.collect::<Vec<_>>().join("\n")
     });
     Ok(())
 }

@@ -22,7 +22,7 @@ pub async fn run(context: &Context, job: &Job<'_>) -> Result<()> {
         .photos
         .iter()
         .filter_map(|p| Some((p, ties.of(&p.id)?)))
-        .filter(|(_, t)| t.tie.is_doubtful())
+        .filter(|(p, t)| t.tie.is_doubtful() || t.gps_doubt(&p.body).is_some())
         .collect();
     if context.json {
         let values: Vec<Value> = doubtful
@@ -70,6 +70,13 @@ pub async fn run(context: &Context, job: &Job<'_>) -> Result<()> {
             WIDTH,
             "  ",
         ));
+        if let Some(doubt) = tie.gps_doubt(&photo.body) {
+            let text = format!(
+                "  Look: {doubt}. If it is the clock, set that and not the stage: datumtrail photo \
+                 clock."
+            );
+            output::text(wrap(&text, WIDTH, "  "));
+        }
         let offers = tie.tie.candidates();
         for (n, stage) in offers.iter().enumerate() {
             output::text(format!("  {} {stage}", n + 1));

@@ -4,6 +4,7 @@
 
 pub mod copies;
 pub mod distort;
+pub mod heap;
 pub mod scene;
 
 use datumtrail_photo::write::{ExifFields, encode_block, exif_block, with_exif};
@@ -276,6 +277,40 @@ pub fn movie(brand: &[u8; 4], width: u32, height: u32, created_unix_s: i64) -> V
     let trak = boxed(b"trak", &[&tkhd]);
     let moov = boxed(b"moov", &[&mvhd, &trak]);
     [ftyp, mdat, moov].concat()
+}
+
+/// A JPEG with a second picture behind it, as phones write HDR shots (CIPA DC-007, the
+/// multi-picture format): an index in APP2 says where the second one is.
+pub fn multi_picture(width: u32, height: u32, fields: &ExifFields) -> Vec<u8> {
+    let first = jpeg(width, height, fields);
+    let second = jpeg_of(&pixels(width, height), width, height, 60);
+    let long = |n: usize| (n as u32).to_be_bytes();
+    let mut index = Vec::from(*b"MPF\0MM\0*\0\0\0\x08\0\x03");
+    index.extend(*b"\xB0\0\0\x07\0\0\0\x040100");
+    index.extend(*b"\xB0\x01\0\x04\0\0\0\x01\0\0\0\x02");
+    index.extend(*b"\xB0\x02\0\x07\0\0\0\x20\0\0\0\x32\0\0\0\0");
+    let length = index.len() + 32;
+    let first_length = first.len() + length + 4;
+    index.extend([long(0x2003_0000), long(first_length), long(0), long(0)].concat());
+    // Offsets count from the byte order mark: behind SOI, marker, length and name.
+    let second_at = first_length - 10;
+    index.extend([long(0), long(second.len()), long(second_at), long(0)].concat());
+    let marker = [
+        &[0xFF, 0xE2][..],
+        &(length as u16 + 2).to_be_bytes(),
+        &index,
+    ]
+    .concat();
+    [&first[..2], &marker, &first[2..], &second].concat()
+}
+
+/// A JPEG with a short video behind its end.
+pub fn motion_photo(width: u32, height: u32, fields: &ExifFields) -> Vec<u8> {
+    [
+        jpeg(width, height, fields),
+        movie(b"mp42", width, height, 0),
+    ]
+    .concat()
 }
 
 /// A small generator of repeatable pseudo-random numbers (SplitMix64, Steele and others

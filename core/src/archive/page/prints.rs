@@ -74,8 +74,12 @@ fn small_print(photo: &PhotoStory) -> String {
         "" => format!("{}.", photo.camera),
         clock => format!("{}, clock {clock}.", photo.camera),
     };
-    match &photo.copy {
-        Some(copy) => format!("{tie} {camera} A copy: {}.", copy.differs),
-        None => format!("{tie} {camera}"),
+    let mut print = format!("{tie} {camera}");
+    if let Some(doubt) = &photo.gps_doubt {
+        print += &format!(" But {doubt}.");
     }
+    if let Some(copy) = &photo.copy {
+        print += &format!(" A copy: {}.", copy.differs);
+    }
+    print
 }

@@ -45,6 +45,10 @@ pub struct PhotoStory {
     pub camera_showed: Option<String>,
     /// What is known about the camera's clock, in words.
     pub clock: String,
+    /// How the satellites' time contradicts the corrected one, where it does: a sentence without
+    /// a full stop.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gps_doubt: Option<String>,
     /// The original carries a position.
     pub has_gps: bool,
     /// Notes about it.
@@ -153,6 +157,7 @@ fn one(
         time_source: tied.map_or_else(String::new, |t| t.source_words(body)),
         camera_showed: body.taken.map(|t| t.civil.to_string()),
         clock: tied.map_or_else(String::new, clock_words),
+        gps_doubt: tied.and_then(|t| t.gps_doubt(body)),
         has_gps: body.has_gps,
         notes: Vec::new(),
         shows: shows(view, plan, &photo.id),
