@@ -120,12 +120,23 @@ pub enum Command {
         /// Leave the photos' positions in; without it they stay in the shop
         #[arg(long)]
         with_location: bool,
+        /// The paper that report.pdf is laid out for
+        #[arg(long, value_enum, default_value_t)]
+        paper: Paper,
     },
     /// Check every byte of an archive
     Verify {
         /// The archive, a zip file or a folder
         file: PathBuf,
     },
+}
+
+/// Paper sizes.
+#[derive(Clone, Copy, Debug, Default, ValueEnum)]
+pub enum Paper {
+    #[default]
+    A4,
+    Letter,
 }
 
 #[derive(Debug, Subcommand)]

@@ -4,17 +4,27 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use datumtrail_core::Result;
-use datumtrail_core::archive::ExportOptions;
+use datumtrail_core::archive::{ExportOptions, PaperSize};
 use serde_json::json;
 
 use super::Context;
+use crate::args::Paper;
 use crate::output;
 use crate::show::{WIDTH, wrap};
 
-pub async fn run(context: &Context, out: &Path, with_location: bool) -> Result<ExitCode> {
+pub async fn run(
+    context: &Context,
+    out: &Path,
+    with_location: bool,
+    paper: Paper,
+) -> Result<ExitCode> {
     let job = context.job().await?;
     let options = ExportOptions {
         with_location,
+        paper: match paper {
+            Paper::A4 => PaperSize::A4,
+            Paper::Letter => PaperSize::Letter,
+        },
         ..ExportOptions::default()
     };
     let done = job.export(out, &options, |_, _| {}).await?;

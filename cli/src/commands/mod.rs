@@ -112,7 +112,11 @@ pub async fn run(args: Args) -> Result<ExitCode> {
         Command::Photo(command) => photo::run(&context, command).await,
         Command::Note(command) => note::run(&context, command).await,
         Command::Withdraw { id, reason } => withdraw::run(&context, &id, &reason).await,
-        Command::Export { out, with_location } => export::run(&context, &out, with_location).await,
+        Command::Export {
+            out,
+            with_location,
+            paper,
+        } => export::run(&context, &out, with_location, paper).await,
         Command::Demo { .. } | Command::Verify { .. } => Ok(ExitCode::SUCCESS),
     };
     context.shop.close().await;

@@ -22,7 +22,8 @@ pub struct Settings {
     pub program: Option<String>,
     /// What tells this document from every other; of the same input the same.
     pub identity: Option<String>,
-    pub created: Option<Moment>,
+    /// When the contents were put together; PDF/A wants to know.
+    pub created: Moment,
     /// Above every page, left and right.
     pub head: [String; 2],
     /// Below every page, left; the page number stands right.

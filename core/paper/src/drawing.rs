@@ -181,6 +181,7 @@ impl Drawing {
                         color: *color,
                         leading: 1.0,
                         above: 0.0,
+                        keep: false,
                     };
                     let room = match anchor {
                         Anchor::Start => self.width - x,
@@ -225,4 +226,5 @@ pub const LABEL: Style = Style {
     color: INK,
     leading: 1.0,
     above: 0.0,
+    keep: false,
 };

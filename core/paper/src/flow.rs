@@ -7,7 +7,7 @@ use crate::size::Frame;
 use crate::stack::{self, Chunk, Mark};
 use crate::table::{self, Measure, SetRow, Table};
 use crate::tags::{Kind, LeafId, LinkId, Tags};
-use crate::text::{Align, GREY, INK, LINE, Setter, Span, Style};
+use crate::text::{Align, Color, GREY, INK, LINE, Setter, Span, Style};
 
 /// A paper on its pages.
 pub(crate) struct Laid {
@@ -80,8 +80,8 @@ pub(crate) struct Flow {
 
 struct Held {
     chunks: Vec<Chunk>,
-    level: u8,
-    title: String,
+    /// Level and title of a heading.
+    heading: Option<(u8, String)>,
 }
 
 /// The text of a list, from the left.
@@ -172,18 +172,18 @@ impl Flow {
         if !self.at_top() && waiting + height > self.left() + 0.01 {
             self.new_page();
         }
-        for heading in held {
-            let (level, title) = (heading.level, heading.title);
-            for (n, chunk) in heading.chunks.into_iter().enumerate() {
+        for one in held {
+            let mut heading = one.heading;
+            for chunk in one.chunks {
                 // Only a heading longer than a page comes to its end here.
                 if chunk.height > self.left() {
                     self.new_page();
                 }
                 self.above(chunk.above);
-                if n == 0 {
+                if let Some((level, title)) = heading.take() {
                     self.headings.push(Bookmark {
                         level,
-                        title: title.clone(),
+                        title,
                         page: self.pages.len() - 1,
                         y: self.y,
                     });
@@ -251,11 +251,14 @@ impl Flow {
         }
         let group = self.tags.group(kind, None);
         let chunks = stack::chunks(lines, style.above, group);
-        let held = Held {
+        self.hold(Held {
             chunks,
-            level,
-            title,
-        };
+            heading: Some((level, title)),
+        });
+    }
+
+    /// Keeps something for what stands below it.
+    fn hold(&mut self, held: Held) {
         // Headings that fill half a page by themselves don't wait for anything.
         let waiting = self.held.iter().chain([&held]).flat_map(|h| &h.chunks);
         let tall = waiting.map(|c| c.above + c.height).sum::<f32>() > self.frame.height() / 2.0;
@@ -272,7 +275,15 @@ impl Flow {
             return;
         }
         let group = self.tags.group(Kind::Paragraph, None);
-        self.paragraph(stack::chunks(lines, style.above, group), self.frame.left);
+        let chunks = stack::chunks(lines, style.above, group);
+        if style.keep {
+            self.hold(Held {
+                chunks,
+                heading: None,
+            });
+        } else {
+            self.paragraph(chunks, self.frame.left);
+        }
     }
 
     /// Lines that may be parted, two on each page at least.
@@ -468,9 +479,6 @@ impl Flow {
         }
         let left = self.frame.left;
         for mut row in heads {
-            // A head taller than a page is parted as rows are.
-            let height = row.height.min(self.left());
-            self.artifact(Op::rectangle(left, self.y, width, height, table::HEAD_FILL));
             if !tagged {
                 let chunks = row.cells.iter_mut().flat_map(|(_, chunks)| chunks);
                 chunks.for_each(|chunk| chunk.mark = Mark::Artifact);
@@ -483,9 +491,13 @@ impl Flow {
     /// A row of cells; parted where it is taller than the room that a whole page has.
     fn row(&mut self, row: SetRow, heads: &[SetRow], repeat: bool) {
         let width = self.frame.width();
-        let SetRow { mut cells, height } = row;
+        let SetRow {
+            mut cells,
+            height,
+            fill,
+        } = row;
         if height <= self.left() + 0.01 {
-            self.cells(cells, height);
+            self.cells(cells, height, fill);
             return;
         }
         let head_height: f32 = match repeat {
@@ -495,18 +507,22 @@ impl Flow {
         let fresh = self.frame.top + head_height + 0.01;
         if self.y > fresh && height <= self.frame.bottom - fresh {
             self.next(heads, repeat, width);
-            self.cells(cells, height);
+            self.cells(cells, height, fill);
             return;
         }
         loop {
             let room = self.left() - 2.0 * table::PAD_Y;
+            let fits = |chunks: &[Chunk]| stack::fitting(chunks, room);
+            if self.y > fresh && cells.iter().all(|(_, chunks)| fits(chunks) == 0) {
+                self.next(heads, repeat, width);
+                continue;
+            }
             let mut later = Vec::new();
             let mut now = Vec::new();
             for (x, mut chunks) in cells {
-                let mut fit = stack::fitting(&chunks, room);
-                if fit == 0 && self.y <= fresh {
-                    fit = 1.min(chunks.len());
-                }
+                // On a fresh page something has to go down, or it would never end.
+                let least = if self.y <= fresh { 1 } else { 0 };
+                let fit = fits(&chunks).max(least).min(chunks.len());
                 let rest = chunks.split_off(fit);
                 later.push((x, rest));
                 now.push((x, chunks));
@@ -515,7 +531,7 @@ impl Flow {
                 .iter()
                 .map(|(_, c)| stack::height(c))
                 .fold(0.0, f32::max);
-            self.cells(now, used + 2.0 * table::PAD_Y);
+            self.cells(now, used + 2.0 * table::PAD_Y, fill);
             if later.iter().all(|(_, chunks)| chunks.is_empty()) {
                 return;
             }
@@ -524,7 +540,11 @@ impl Flow {
         }
     }
 
-    fn cells(&mut self, cells: Vec<(f32, Vec<Chunk>)>, height: f32) {
+    fn cells(&mut self, cells: Vec<(f32, Vec<Chunk>)>, height: f32, fill: Option<Color>) {
+        if let Some(fill) = fill {
+            let (left, width) = (self.frame.left, self.frame.width());
+            self.artifact(Op::rectangle(left, self.y, width, height, fill));
+        }
         for (x, chunks) in cells {
             let mut y = self.y + table::PAD_Y;
             for (n, chunk) in chunks.into_iter().enumerate() {

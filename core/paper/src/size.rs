@@ -24,6 +24,12 @@ impl Size {
         }
     }
 
+    /// The room within the margins, points.
+    pub const fn room(self) -> (f32, f32) {
+        let frame = self.frame();
+        (frame.width(), frame.height())
+    }
+
     pub(crate) const fn frame(self) -> Frame {
         let (width, height) = self.points();
         Frame {

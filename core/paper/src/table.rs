@@ -152,7 +152,7 @@ pub(crate) const PAD_X: f32 = 3.5;
 pub(crate) const PAD_Y: f32 = 2.2;
 /// Space between a shape and its word.
 const SHAPE_GAP: f32 = 3.0;
-pub(crate) const HEAD_FILL: Color = [240, 240, 238];
+const HEAD_FILL: Color = [240, 240, 238];
 
 /// A row whose cells are set.
 #[derive(Clone, Debug)]
@@ -161,13 +161,18 @@ pub(crate) struct SetRow {
     pub cells: Vec<(f32, Vec<Chunk>)>,
     /// With the space above and below.
     pub height: f32,
+    pub fill: Option<Color>,
 }
 
 impl SetRow {
     pub fn of(cells: Vec<(f32, Vec<Chunk>)>, least: f32) -> Self {
         let tallest = cells.iter().map(|(_, c)| stack::height(c));
         let height = tallest.fold(least, f32::max) + 2.0 * PAD_Y;
-        Self { cells, height }
+        Self {
+            cells,
+            height,
+            fill: None,
+        }
     }
 }
 
@@ -265,7 +270,9 @@ impl<'a> Measure<'a> {
                 cells.push(self.cell(cell, column, &style, align, th));
                 column += columns;
             }
-            set.push(SetRow::of(cells, 0.0));
+            let mut row = SetRow::of(cells, 0.0);
+            row.fill = Some(HEAD_FILL);
+            set.push(row);
         }
         set
     }

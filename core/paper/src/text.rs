@@ -42,6 +42,8 @@ pub struct Style {
     pub leading: f32,
     /// Space above, points; not at the top of a page.
     pub above: f32,
+    /// It is not parted from what comes next.
+    pub keep: bool,
 }
 
 impl Style {
@@ -51,6 +53,7 @@ impl Style {
         color: INK,
         leading: 1.42,
         above: 5.0,
+        keep: false,
     };
     /// The one sentence that matters.
     pub const LEAD: Style = Style {
@@ -59,6 +62,7 @@ impl Style {
         color: INK,
         leading: 1.32,
         above: 6.0,
+        keep: false,
     };
     pub const SMALL: Style = Style {
         size: 8.0,
@@ -66,6 +70,7 @@ impl Style {
         color: GREY,
         leading: 1.38,
         above: 3.0,
+        keep: false,
     };
     pub const TABLE: Style = Style {
         size: 8.0,
@@ -73,6 +78,7 @@ impl Style {
         color: INK,
         leading: 1.3,
         above: 0.0,
+        keep: false,
     };
 
     /// What a heading of a level looks like.
@@ -89,6 +95,7 @@ impl Style {
             color: INK,
             leading: 1.22,
             above,
+            keep: false,
         }
     }
 
@@ -104,6 +111,12 @@ impl Style {
 
     pub const fn sized(mut self, size: f32) -> Self {
         self.size = size;
+        self
+    }
+
+    /// Never the last thing on a page.
+    pub const fn keep(mut self) -> Self {
+        self.keep = true;
         self
     }
 

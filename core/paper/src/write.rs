@@ -22,7 +22,7 @@ use crate::text::Color;
 use crate::{Error, Pdf};
 
 /// A point in time, as a clock on the wall shows it.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Moment {
     pub year: u16,
     pub month: u8,
@@ -32,6 +32,21 @@ pub struct Moment {
     pub second: u8,
     /// How far the clock is ahead of UTC, minutes.
     pub offset_minutes: i16,
+}
+
+impl Default for Moment {
+    /// The beginning of 1970, UTC: nobody said when.
+    fn default() -> Self {
+        Self {
+            year: 1970,
+            month: 1,
+            day: 1,
+            hour: 0,
+            minute: 0,
+            second: 0,
+            offset_minutes: 0,
+        }
+    }
 }
 
 /// Writes laid-out pages.
@@ -170,20 +185,17 @@ fn metadata(settings: &Settings, laid: &Laid) -> Metadata {
     if let Some(identity) = &settings.identity {
         metadata = metadata.document_id(identity.clone());
     }
-    if let Some(at) = settings.created {
-        let ahead = at.offset_minutes;
-        metadata = metadata.creation_date(
-            DateTime::new(at.year)
-                .month(at.month)
-                .day(at.day)
-                .hour(at.hour)
-                .minute(at.minute)
-                .second(at.second)
-                .utc_offset_hour(i8::try_from(ahead / 60).unwrap_or(0))
-                .utc_offset_minute(u8::try_from((ahead % 60).unsigned_abs()).unwrap_or(0)),
-        );
-    }
-    metadata
+    let at = settings.created;
+    let (hours, minutes) = (at.offset_minutes / 60, at.offset_minutes % 60);
+    let created = DateTime::new(at.year)
+        .month(at.month)
+        .day(at.day)
+        .hour(at.hour)
+        .minute(at.minute)
+        .second(at.second)
+        .utc_offset_hour(i8::try_from(hours).unwrap_or(0))
+        .utc_offset_minute(u8::try_from(minutes.unsigned_abs()).unwrap_or(0));
+    metadata.creation_date(created)
 }
 
 fn draw(surface: &mut Surface<'_>, op: &Op, fonts: &Fonts) {

@@ -16,6 +16,7 @@ use serde::Serialize;
 
 use super::outgoing;
 use super::page::{self, Glimpses};
+use super::report::{self, PaperSize, Pictures};
 use super::story::{Story, Telling, sheet};
 use super::{CAUTIONS, PROGRAM, bag_error, crate_json, file, names, tables, words};
 use crate::error::{Error, Result};
@@ -26,6 +27,12 @@ use crate::job::view::JobView;
 use crate::store::blobs::BlobId;
 
 const README: &str = include_str!("README.txt");
+/// What it says of the report, where there is one.
+const README_REPORT: &str = "\
+report.pdf          The same for an insurer's file: answer, drawings, numbers and
+                    photos on paper (PDF/A, tagged). It needs none of the other
+                    files.
+";
 
 /// The long side of the pictures embedded in the page, pixels: enough to recognise a photo by, at
 /// about a kilobyte each.
@@ -41,6 +48,8 @@ pub struct ExportOptions {
     pub allow_missing: bool,
     /// Whether the photos' positions go out too.
     pub with_location: bool,
+    /// What report.pdf is laid out for.
+    pub paper: PaperSize,
 }
 
 /// An archive that was written.
@@ -149,8 +158,16 @@ impl Content {
     ) -> Result<ExportSummary> {
         let mut bag = self.begin(target)?;
         self.describe(&mut bag)?;
-        let (glimpses, left_out) = self.add_photos(&mut bag, options, arrivals)?;
+        let mut pictures = Pictures::of(self.story.photos.len());
+        let (glimpses, left_out) = self.add_photos(&mut bag, options, arrivals, &mut pictures)?;
         self.story.settle();
+        let report = report::write(
+            &self.story,
+            &self.view,
+            &self.document,
+            pictures,
+            options.paper,
+        )?;
         let texts = [
             (file::TIMELINE, page::render(&self.story, &glimpses)),
             (file::README, self.readme()),
@@ -170,11 +187,21 @@ impl Content {
                 .map(|(name, s)| (name.clone(), s.body.text.len())),
         )
         .chain([(file::DOCUMENT.to_owned(), self.document.len())])
+        .chain(
+            report
+                .iter()
+                .map(|pdf| (file::REPORT.to_owned(), pdf.len())),
+        )
         .map(|(name, size)| (name, size as u64))
         .collect();
         let described = crate_json::describe(&self.story, &sizes);
         bag.add_payload(file::CRATE, described.as_bytes(), Compression::Deflated)
             .map_err(bag_error)?;
+        if let Some(pdf) = &report {
+            // Its text is compressed already.
+            bag.add_payload(file::REPORT, pdf.as_slice(), Compression::Stored)
+                .map_err(bag_error)?;
+        }
         for (name, text) in &texts {
             bag.add_payload(name, text.as_bytes(), Compression::Deflated)
                 .map_err(bag_error)?;
@@ -247,6 +274,7 @@ impl Content {
         bag: &mut BagWriter,
         options: &ExportOptions,
         mut arrivals: impl Iterator<Item = Arrival>,
+        pictures: &mut Pictures,
     ) -> Result<(Glimpses, Vec<LeftOut>)> {
         let mut glimpses = Glimpses::new();
         let mut left_out = Vec::new();
@@ -276,6 +304,7 @@ impl Content {
                             Some(BlobId(blake3::hash(&covered).to_hex().to_string()));
                         small = Some(covered);
                     }
+                    pictures.add(&photo.id, out.bytes);
                 }
                 (Err((why, true)), _) => {
                     left_out.push(LeftOut {
@@ -334,6 +363,7 @@ impl Content {
             .replace("{name}", &words::one_line(&head.name))
             .replace("{about}", &words::one_line(&about))
             .replace("{told}", &words::moment(&head.told))
+            .replace("{report}", if report::WRITTEN { README_REPORT } else { "" })
             .replace("{program}", head.program)
             .replace("{job}", &head.job)
             .replace("{cautions}", &CAUTIONS.join("\n"))
@@ -380,10 +410,11 @@ mod tests {
             "{about}",
             "{told}",
             "{program}",
+            "{report}",
             "{job}",
             "{cautions}",
         ];
-        let mut text = README.to_owned();
+        let mut text = format!("{README}{README_REPORT}");
         for place in known {
             assert!(text.contains(place), "{place}");
             text = text.replace(place, "");
@@ -391,6 +422,7 @@ mod tests {
         assert!(!text.contains('{') && !text.contains('}'));
         for name in [
             file::TIMELINE,
+            file::REPORT,
             file::MEASUREMENTS,
             file::READINGS,
             file::TRAMS,

@@ -4,6 +4,7 @@
 //! ```text
 //! data/
 //!   timeline.html       what the world sees: the answer, the picture, the numbers, the time line
+//!   report.pdf          the same for an insurer's file, as PDF/A; not in builds without `report`
 //!   README.txt          what each file is, in plain words
 //!   measurements.csv    every deviation with its uncertainty, limit and verdict
 //!   readings.csv        the readings as observed, in the instrument's own frame
@@ -22,6 +23,7 @@
 //! | [`story`] | the whole job as one derived, serialisable story; no HTML |
 //! | [`tables`] | measurements, readings and tram readings as CSV |
 //! | [`page`] | the story as `timeline.html` |
+//! | [`report`] | the story as `report.pdf` |
 //! | [`crate_json`] | the archive described as an RO-Crate |
 //! | `names` | where each photo lies in the bag |
 //! | [`export`] | puts the bag together |
@@ -34,6 +36,7 @@ pub mod export;
 mod names;
 pub(crate) mod outgoing;
 pub mod page;
+pub mod report;
 pub mod sealed;
 pub mod story;
 pub mod tables;
@@ -45,6 +48,7 @@ pub mod verify;
 pub mod words;
 
 pub use export::{ExportOptions, ExportSummary, LeftOut};
+pub use report::PaperSize;
 pub use story::Story;
 pub use verify::{Finding, FindingKind, Verification, verify};
 
@@ -63,6 +67,7 @@ pub const PROGRAM: &str = concat!("Datumtrail ", env!("CARGO_PKG_VERSION"));
 /// The files of an archive, by their paths below `data/`.
 pub mod file {
     pub const TIMELINE: &str = "timeline.html";
+    pub const REPORT: &str = "report.pdf";
     pub const README: &str = "README.txt";
     pub const MEASUREMENTS: &str = "measurements.csv";
     pub const READINGS: &str = "readings.csv";

@@ -90,6 +90,7 @@ impl Bench {
             organization: Some("Lanternfish Body & Frame".into()),
             allow_missing: false,
             with_location: false,
+            ..ExportOptions::default()
         };
         self.job()
             .await

@@ -69,7 +69,9 @@ impl Check {
         }
         let known = |path: &str| {
             let photo = path.starts_with(file::PHOTOS) || path.starts_with(file::PREVIEWS);
-            photo || path.starts_with(SHEETS) || wanted.contains(&path)
+            // Builds without reports write archives without one.
+            let report = path == file::REPORT;
+            photo || report || path.starts_with(SHEETS) || wanted.contains(&path)
         };
         let others: Vec<&str> = there.iter().map(String::as_str).collect();
         let others: Vec<&str> = others.into_iter().filter(|path| !known(path)).collect();
