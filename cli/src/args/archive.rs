@@ -39,6 +39,17 @@ pub struct Export {
     /// Go on without photos whose bytes are missing or damaged; the archive says which
     #[arg(long)]
     pub allow_missing: bool,
+    /// The paper that report.pdf is laid out for
+    #[arg(long, value_enum, default_value_t)]
+    pub paper: Paper,
+}
+
+/// Paper sizes.
+#[derive(Clone, Copy, Debug, Default, ValueEnum)]
+pub enum Paper {
+    #[default]
+    A4,
+    Letter,
 }
 
 /// Whom an archive is for.

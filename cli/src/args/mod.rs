@@ -12,7 +12,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-pub use archive::{Export, For, Open, Seal, SealCommand};
+pub use archive::{Export, For, Open, Paper, Seal, SealCommand};
 pub use crew::{Crew, Keep, Role, Sync};
 pub use estimate::Support;
 pub use measuring::{Blunders, Check, Material, Move, Setup, Survey, SurveyAdd};

@@ -3,11 +3,11 @@
 use std::process::ExitCode;
 
 use datumtrail_core::Result;
-use datumtrail_core::archive::{ExportOptions, Reader};
+use datumtrail_core::archive::{ExportOptions, PaperSize, Reader};
 use serde_json::json;
 
 use super::Context;
-use crate::args::{Export, For};
+use crate::args::{Export, For, Paper};
 use crate::output;
 use crate::show::{WIDTH, wrap};
 
@@ -16,6 +16,10 @@ pub async fn run(context: &Context, asked: Export) -> Result<ExitCode> {
     let options = ExportOptions {
         with_location: asked.with_location,
         allow_missing: asked.allow_missing,
+        paper: match asked.paper {
+            Paper::A4 => PaperSize::A4,
+            Paper::Letter => PaperSize::Letter,
+        },
         reader: match asked.reader {
             None => Reader::Record,
             Some(For::Shop) => Reader::Shop,

@@ -68,6 +68,11 @@ pub fn describe(story: &Story, sizes: &HashMap<String, u64>) -> String {
         .iter()
         .map(|(name, what, kind)| entry(name, what, kind, size(name)))
         .collect();
+    if sizes.contains_key(file::REPORT) {
+        let what = "The story as a report on paper, PDF/A-2a";
+        let report = entry(file::REPORT, what, "application/pdf", size(file::REPORT));
+        parts.insert(1, report);
+    }
     let sheets = story.sheet.iter().flat_map(|s| &s.files);
     parts.extend(sheets.map(|sheet| {
         let what = format!("The dimension sheet as it was loaded: {}", sheet.source);

@@ -17,6 +17,7 @@ use serde::Serialize;
 use super::outgoing;
 use super::page::{self, Glimpses};
 use super::readers::{self, CopyStory, Part, Reader, kept, withheld_seals};
+use super::report::{self, PaperSize, Pictures};
 use super::story::{Story, Telling, sheet};
 use super::texts::{document_json, readme};
 use super::{PROGRAM, bag_error, crate_json, file, names, signed, tables, words};
@@ -45,6 +46,8 @@ pub struct ExportOptions {
     pub with_location: bool,
     /// Whom it is for, which decides what is left out.
     pub reader: Reader,
+    /// What report.pdf is laid out for.
+    pub paper: PaperSize,
 }
 
 /// An archive that was written.
@@ -198,8 +201,16 @@ impl Content {
     ) -> Result<ExportSummary> {
         let mut bag = self.begin(target)?;
         self.describe(&mut bag)?;
-        let (glimpses, left_out) = self.add_photos(&mut bag, options, arrivals)?;
+        let mut pictures = Pictures::of(self.story.photos.len());
+        let (glimpses, left_out) = self.add_photos(&mut bag, options, arrivals, &mut pictures)?;
         self.story.settle();
+        let report = report::write(
+            &self.story,
+            &self.view,
+            &self.document,
+            pictures,
+            options.paper,
+        )?;
         let texts = [
             (file::TIMELINE, page::render(&self.story, &glimpses)),
             (file::README, readme(&self.story, &self.plan)),
@@ -223,11 +234,21 @@ impl Content {
         )
         .chain(seals.iter().map(|(name, text)| (name.clone(), text.len())))
         .chain([(file::DOCUMENT.to_owned(), self.document.len())])
+        .chain(
+            report
+                .iter()
+                .map(|pdf| (file::REPORT.to_owned(), pdf.len())),
+        )
         .map(|(name, size)| (name, size as u64))
         .collect();
         let described = crate_json::describe(&self.story, &sizes);
         bag.add_payload(file::CRATE, described.as_bytes(), Compression::Deflated)
             .map_err(bag_error)?;
+        if let Some(pdf) = &report {
+            // Its text is compressed already.
+            bag.add_payload(file::REPORT, pdf.as_slice(), Compression::Stored)
+                .map_err(bag_error)?;
+        }
         for (name, text) in &texts {
             bag.add_payload(name, text.as_bytes(), Compression::Deflated)
                 .map_err(bag_error)?;
@@ -336,6 +357,7 @@ impl Content {
         bag: &mut BagWriter,
         options: &ExportOptions,
         mut arrivals: impl Iterator<Item = Arrival>,
+        pictures: &mut Pictures,
     ) -> Result<(Glimpses, Vec<LeftOut>)> {
         let mut glimpses = Glimpses::new();
         let mut left_out = Vec::new();
@@ -374,6 +396,7 @@ impl Content {
                             Some(BlobId(blake3::hash(&covered).to_hex().to_string()));
                         small = Some(covered);
                     }
+                    pictures.add(&photo.id, out.bytes);
                 }
                 (Err((why, true)), _) => {
                     left_out.push(LeftOut {

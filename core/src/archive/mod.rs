@@ -4,6 +4,7 @@
 //! ```text
 //! data/
 //!   timeline.html       what the world sees: the answer, the picture, the numbers, the time line
+//!   report.pdf          the same for an insurer's file, as PDF/A; not in builds without `report`
 //!   README.txt          what each file is, in plain words
 //!   measurements.csv    every deviation with its uncertainty, limit and verdict
 //!   readings.csv        the readings as observed, in the instrument's own frame
@@ -26,6 +27,7 @@
 //! | [`story`] | the whole job as one derived, serialisable story; no HTML |
 //! | [`tables`] | measurements, readings, tram readings and estimate notes as CSV |
 //! | [`page`] | the story as `timeline.html` |
+//! | [`report`] | the story as `report.pdf` |
 //! | [`crate_json`] | the archive described as an RO-Crate |
 //! | `names` | where each photo lies in the bag |
 //! | [`export`] | puts the bag together |
@@ -44,6 +46,7 @@ pub(crate) mod outgoing;
 pub mod page;
 pub(crate) mod read;
 pub mod readers;
+pub mod report;
 pub mod sealed;
 mod signed;
 pub mod story;
@@ -58,6 +61,7 @@ pub mod words;
 
 pub use export::{ExportOptions, ExportSummary, LeftOut};
 pub use readers::{CopyStory, Reader};
+pub use report::PaperSize;
 pub use story::Story;
 pub use verify::{Finding, FindingKind, Verification, verify};
 
@@ -76,6 +80,7 @@ pub const PROGRAM: &str = concat!("Datumtrail ", env!("CARGO_PKG_VERSION"));
 /// The files of an archive, by their paths below `data/`.
 pub mod file {
     pub const TIMELINE: &str = "timeline.html";
+    pub const REPORT: &str = "report.pdf";
     pub const README: &str = "README.txt";
     pub const MEASUREMENTS: &str = "measurements.csv";
     pub const READINGS: &str = "readings.csv";

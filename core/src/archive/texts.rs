@@ -4,12 +4,18 @@ use serde::Serialize;
 
 use super::readers::CopyStory;
 use super::story::Story;
-use super::{CAUTIONS, words};
+use super::{CAUTIONS, report, words};
 use crate::error::{Error, Result};
 use crate::job::plan::Plan;
 use crate::job::view::JobView;
 
 const README: &str = include_str!("README.txt");
+/// What it says of the report, where there is one.
+const README_REPORT: &str = "\
+report.pdf          The same for an insurer's file: answer, drawings, numbers and
+                    photos on paper (PDF/A, tagged). It needs none of the other
+                    files.
+";
 
 /// The text of `job.json`: the story, and every record as it stands in the document.
 pub(super) fn document_json(story: &Story, view: &JobView) -> Result<String> {
@@ -39,6 +45,7 @@ pub(super) fn readme(story: &Story, plan: &Plan) -> String {
         .replace("{name}", &words::one_line(&head.name))
         .replace("{about}", &words::one_line(&about))
         .replace("{told}", &words::moment(&head.told))
+        .replace("{report}", if report::WRITTEN { README_REPORT } else { "" })
         .replace("{program}", head.program)
         .replace("{job}", &head.job)
         .replace("{cautions}", &CAUTIONS.join("\n"))
@@ -71,11 +78,12 @@ mod tests {
             "{about}",
             "{told}",
             "{program}",
+            "{report}",
             "{job}",
             "{cautions}",
             "{copy}",
         ];
-        let mut text = README.to_owned();
+        let mut text = format!("{README}{README_REPORT}");
         for place in known {
             assert!(text.contains(place), "{place}");
             text = text.replace(place, "");
@@ -83,6 +91,7 @@ mod tests {
         assert!(!text.contains('{') && !text.contains('}'));
         for name in [
             file::TIMELINE,
+            file::REPORT,
             file::MEASUREMENTS,
             file::READINGS,
             file::TRAMS,

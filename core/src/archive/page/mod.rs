@@ -31,7 +31,7 @@ mod line;
 mod moved;
 mod numbers;
 mod picture;
-mod places;
+pub(super) mod places;
 mod prints;
 mod record;
 mod seals;

@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::{capital, seals, section, sheet, struck};
 use crate::archive::names::as_link;
+use crate::archive::report::WRITTEN;
 use crate::archive::story::{HoldStory, Story};
 use crate::archive::{file, words};
 
@@ -118,6 +119,7 @@ fn people(story: &Story) -> Markup {
 }
 
 fn archive(story: &Story) -> Markup {
+    let report = (file::REPORT, "the story on paper, for an insurer's file");
     let files = [
         (
             file::MEASUREMENTS,
@@ -143,7 +145,7 @@ fn archive(story: &Story) -> Markup {
             "SHA-512 for every file, in manifest-sha512.txt. Beside this page lie:"
         }
         ul.files {
-            @for (name, what) in files {
+            @for (name, what) in Some(report).filter(|_| WRITTEN).into_iter().chain(files) {
                 li { a href=(as_link(name)) { (name) } ": " (what) }
             }
             @for sheet in story.sheet.iter().flat_map(|s| &s.files) {

@@ -71,8 +71,9 @@ impl Check {
         }
         let known = |path: &str| {
             let photo = path.starts_with(file::PHOTOS) || path.starts_with(file::PREVIEWS);
+            // Builds without reports write archives without one.
             let kept = path.starts_with(SHEETS) || path.starts_with(file::SEALS);
-            photo || kept || wanted.contains(&path)
+            photo || kept || path == file::REPORT || wanted.contains(&path)
         };
         let others: Vec<&str> = there.iter().map(String::as_str).collect();
         let others: Vec<&str> = others.into_iter().filter(|path| !known(path)).collect();
