@@ -59,10 +59,12 @@ pub fn explain(printed: f64, expected: f64, tolerance: f64, step: f64) -> Option
     if fits(-printed) {
         return found(Slip::WrongSign, -printed);
     }
-    for factor in [10.0, 0.1, 100.0, 0.01] {
+    // By whole numbers, so that a shifted 385.9 is 38.59 and not 38.590000000000003.
+    for (times, over) in [(10.0, 1.0), (1.0, 10.0), (100.0, 1.0), (1.0, 100.0)] {
+        let shifted = |value: f64| value * times / over;
         // A shifted value is coarser than the print: compare within its own grain.
-        if (printed * factor - expected).abs() <= tolerance.max(step * factor / 2.0) {
-            return found(Slip::ShiftedDecimalPoint, printed * factor);
+        if (shifted(printed) - expected).abs() <= tolerance.max(shifted(step) / 2.0) {
+            return found(Slip::ShiftedDecimalPoint, shifted(printed));
         }
     }
     let digits = Digits::of(printed, step)?;
@@ -85,18 +87,19 @@ pub fn explain(printed: f64, expected: f64, tolerance: f64, step: f64) -> Option
 /// A printed number as its digits, most significant first.
 struct Digits {
     digits: Vec<u8>,
-    unit: f64,
+    /// How many of the last digit's units make one: 10 where tenths are printed.
+    per_one: f64,
     negative: bool,
 }
 
 impl Digits {
     fn of(value: f64, step: f64) -> Option<Digits> {
-        // The last printed decimal place: 1 for steps of 1 or 5, 0.1 for 0.1 or 0.5, ...
-        let unit = 10f64.powf(step.log10().floor().min(0.0));
-        let whole = (value.abs() / unit).round();
+        // By the last printed decimal place: 1 for steps of 1 or 5, 10 for 0.1 or 0.5, ...
+        let per_one = 10f64.powi(-(step.log10().floor().min(0.0) as i32));
+        let whole = (value.abs() * per_one).round();
         (whole < 1e12).then(|| Digits {
             digits: format!("{whole:.0}").bytes().map(|b| b - b'0').collect(),
-            unit,
+            per_one,
             negative: value < 0.0,
         })
     }
@@ -107,7 +110,7 @@ impl Digits {
 
     fn value(&self, digits: &[u8]) -> f64 {
         let whole = digits.iter().fold(0.0, |sum, d| 10.0 * sum + f64::from(*d));
-        let value = whole * self.unit;
+        let value = whole / self.per_one;
         if self.negative { -value } else { value }
     }
 
@@ -131,6 +134,14 @@ mod tests {
 
     fn slip(printed: f64, expected: f64, step: f64) -> Option<Slip> {
         explain(printed, expected, step, step).map(|s| s.slip)
+    }
+
+    #[test]
+    fn what_is_suggested_reads_as_it_would_be_printed() {
+        let swapped = explain(389.5, 385.9, 0.1, 0.1).unwrap();
+        assert_eq!(swapped.corrected_mm.to_string(), "385.9");
+        let shifted = explain(3859.0, 385.9, 0.1, 0.1).unwrap();
+        assert_eq!(shifted.corrected_mm.to_string(), "385.9");
     }
 
     #[test]
