@@ -48,7 +48,7 @@ pub(crate) async fn ask(engine: &Arc<Engine>, ticket: &Ticket, name: &str) -> Re
     };
     let statements = match answer.map_err(refused)? {
         Answer::Refused(why) => return Err(refused(why)),
-        Answer::Welcome { roster, .. } => roster,
+        Answer::Welcome { roster } => roster,
     };
     // Tried on a roster of its own first: nothing of it is taken unless all of it makes sense.
     let mut trial = Roster::default();
@@ -114,11 +114,9 @@ async fn answer_inner(
     let (mut writer, mut reader) = framed(send, recv);
     let ask: Ask = reader.read().await?;
     let admitted = admit(engine, who, &ask).await;
+    let roster = engine.roster().statements();
     let answer = match &admitted {
-        Ok(()) => Answer::Welcome {
-            roster: engine.roster().statements(),
-            role: engine.role_of(&who).ok_or(Refusal::Removed)?,
-        },
+        Ok(()) => Answer::Welcome { roster },
         Err(why) => Answer::Refused(*why),
     };
     writer.write(&answer).await?;

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use tokio_util::codec::{FramedRead, FramedWrite, LengthDelimitedCodec};
 
 use crate::error::Refusal;
-use crate::roster::{DocumentHeads, Role, Signed, StatementId};
+use crate::roster::{DocumentHeads, Signed, StatementId};
 use crate::ticket::Secret;
 
 /// Sessions of the crew.
@@ -108,7 +108,7 @@ pub(crate) struct Ask {
 /// What it is told.
 #[derive(Debug, Serialize, Deserialize)]
 pub(crate) enum Answer {
-    Welcome { roster: Vec<Signed>, role: Role },
+    Welcome { roster: Vec<Signed> },
     Refused(Refusal),
 }
 

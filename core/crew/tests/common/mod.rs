@@ -279,7 +279,7 @@ pub fn set(handle: &DocHandle, key: &str, value: i64) {
 }
 
 pub fn get(handle: &DocHandle, key: &str) -> Option<i64> {
-    handle.with_document(|doc| doc.get(ROOT, key).unwrap().and_then(|(v, _)| v.to_i64()))
+    handle.with_document(|doc| doc.get(ROOT, key).unwrap().and_then(|(v, _)| v.as_i64()))
 }
 
 pub fn heads(handle: &DocHandle) -> Vec<ChangeHash> {
