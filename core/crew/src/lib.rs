@@ -1,15 +1,27 @@
 //! The crew: the devices of a shop keep the same jobs over their own network, with no server.
 #![warn(missing_docs)]
 
+mod addresses;
+mod clock;
 mod crew;
 mod disk;
+mod documents;
+mod door;
+mod engine;
 mod error;
 mod event;
 mod gate;
 mod host;
+mod invitations;
+mod join;
+mod net;
 mod options;
+mod photos;
 pub mod roster;
+mod session;
+mod stream;
 pub mod ticket;
+mod wire;
 
 pub use crew::{Crew, Invite};
 pub use error::{CrewError, Refusal, Result};

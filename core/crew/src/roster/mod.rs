@@ -77,7 +77,7 @@ pub struct Merged {
 }
 
 /// The statements that this device has accepted, and what follows from them.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Roster {
     crew: Option<StatementId>,
     all: BTreeMap<StatementId, Checked>,

@@ -23,7 +23,7 @@ type Key = [u8; 32];
 type All = BTreeMap<StatementId, Checked>;
 
 /// What a set of statements says.
-#[derive(Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Settled {
     /// Everybody with an admission that stands and no removal that counts.
     pub(super) members: BTreeMap<Key, Seat>,

@@ -1,0 +1,105 @@
+//! Where devices were when they were last met, for networks that block discovery.
+
+use std::collections::BTreeMap;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+
+use crate::disk::write_whole;
+use crate::roster::MemberId;
+
+/// The most addresses kept for a device.
+const EACH_MAX: usize = 4;
+
+/// The file: a line `port NUMBER` for this device's own UDP port, then a line for each address,
+/// the device's key before it, the last one first.
+#[derive(Debug, Default)]
+pub(crate) struct Addresses {
+    path: PathBuf,
+    port: u16,
+    known: BTreeMap<MemberId, Vec<SocketAddr>>,
+}
+
+impl Addresses {
+    /// Reads the file. What can't be read in it is passed over: all of it is only a help.
+    pub(crate) fn load(path: &Path) -> Self {
+        let mut addresses = Self {
+            path: path.to_owned(),
+            ..Self::default()
+        };
+        let text = std::fs::read_to_string(path).unwrap_or_default();
+        for line in text.lines() {
+            let Some((first, second)) = line.split_once(' ') else {
+                continue;
+            };
+            if first == "port" {
+                addresses.port = second.parse().unwrap_or(0);
+            } else if let (Ok(member), Ok(address)) = (first.parse(), second.parse()) {
+                addresses.known.entry(member).or_default().push(address);
+            }
+        }
+        addresses
+    }
+
+    /// The port of this device the last time, or 0.
+    pub(crate) fn port(&self) -> u16 {
+        self.port
+    }
+
+    pub(crate) fn of(&self, member: &MemberId) -> Vec<SocketAddr> {
+        self.known.get(member).cloned().unwrap_or_default()
+    }
+
+    pub(crate) fn set_port(&mut self, port: u16) {
+        if self.port != port {
+            self.port = port;
+            self.save();
+        }
+    }
+
+    pub(crate) fn met(&mut self, member: MemberId, address: SocketAddr) {
+        let known = self.known.entry(member).or_default();
+        if known.first() == Some(&address) {
+            return;
+        }
+        known.retain(|one| *one != address);
+        known.insert(0, address);
+        known.truncate(EACH_MAX);
+        self.save();
+    }
+
+    fn save(&self) {
+        let mut text = format!("port {}\n", self.port);
+        for (member, addresses) in &self.known {
+            for address in addresses {
+                text.push_str(&format!("{member} {address}\n"));
+            }
+        }
+        if let Err(e) = write_whole(&self.path, text.as_bytes()) {
+            tracing::warn!(path = %self.path.display(), error = %e, "addresses were not kept");
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_last_meeting_is_tried_first() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("addresses");
+        let member = iroh::SecretKey::from_bytes(&[3; 32]).public();
+        let mut addresses = Addresses::load(&path);
+        addresses.set_port(4000);
+        for n in 1..=6u16 {
+            addresses.met(member, SocketAddr::from(([10, 0, 0, 1], n)));
+        }
+        addresses.met(member, SocketAddr::from(([10, 0, 0, 1], 4)));
+        let again = Addresses::load(&path);
+        assert_eq!(again.port(), 4000);
+        let ports: Vec<u16> = again.of(&member).iter().map(SocketAddr::port).collect();
+        assert_eq!(ports, [4, 6, 5, 3]);
+        std::fs::write(&path, "garbage\nport x\n\u{0}\n").unwrap();
+        assert_eq!(Addresses::load(&path).port(), 0);
+    }
+}

@@ -1,0 +1,311 @@
+//! What of each document is on which device's disk.
+//!
+//! The document store exchanges the changes themselves. This keeps the account of it: a device
+//! tells the others what it has of a document once that is on its disk, and answers what they
+//! tell once it has all of that on its disk too. So a device knows at any time what another one
+//! lacks, and says so instead of hoping.
+
+use std::collections::{HashMap, HashSet};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use automerge::ChangeHash;
+use futures_util::{FutureExt, StreamExt};
+use samod::{DocHandle, DocumentId};
+use tokio::sync::Notify;
+
+use crate::engine::{Engine, lock};
+use crate::event::Event;
+use crate::roster::{DocumentHeads, MemberId, Role};
+use crate::session::Session;
+use crate::wire::{Control, Told};
+
+/// More documents than any shop has; a member can't make others hold more.
+const DOCUMENTS_MAX: usize = 50_000;
+const FIND_AGAIN: Duration = Duration::from_millis(500);
+
+#[derive(Default)]
+pub(crate) struct Documents {
+    all: Mutex<HashMap<DocumentId, Arc<Document>>>,
+    finding: Mutex<HashSet<DocumentId>>,
+}
+
+pub(crate) struct Document {
+    pub(crate) handle: DocHandle,
+    state: Mutex<State>,
+    /// Something has to be compared again, though the document may not have changed.
+    look: Notify,
+}
+
+#[derive(Default)]
+struct State {
+    /// Counts what was told to others.
+    turn: u64,
+    /// What of it is on the disk.
+    saved: Vec<ChangeHash>,
+    /// Why it can't be written.
+    fault: Option<String>,
+}
+
+impl Documents {
+    pub(crate) fn get(&self, id: &DocumentId) -> Option<Arc<Document>> {
+        lock(&self.all).get(id).cloned()
+    }
+
+    pub(crate) fn all(&self) -> Vec<Arc<Document>> {
+        lock(&self.all).values().cloned().collect()
+    }
+
+    /// Watches a document from now on. `on_disk`: all of it has been read from the disk.
+    pub(crate) fn add(&self, engine: &Arc<Engine>, handle: DocHandle, on_disk: bool) -> bool {
+        let id = handle.document_id().clone();
+        let mut all = lock(&self.all);
+        if all.contains_key(&id) || all.len() >= DOCUMENTS_MAX {
+            return false;
+        }
+        // Listening begins before the heads are read, or a change in between would be missed.
+        let changes = handle.changes();
+        let mut state = State::default();
+        if on_disk {
+            state.saved = handle.with_document(|doc| doc.get_heads());
+            state.turn = 1;
+        }
+        let document = Arc::new(Document {
+            handle,
+            state: Mutex::new(state),
+            look: Notify::new(),
+        });
+        all.insert(id, Arc::clone(&document));
+        drop(all);
+        document.look.notify_one();
+        engine.spawn(watch(
+            Arc::clone(engine),
+            document,
+            changes.map(|_| ()).boxed(),
+        ));
+        true
+    }
+
+    /// Everything that a device may have, as it is on the disk.
+    pub(crate) fn summary(&self, engine: &Engine, peer: &MemberId) -> Vec<Told> {
+        let mut told: Vec<Told> = self
+            .all()
+            .iter()
+            .filter(|document| engine.may_have(document.handle.document_id(), peer))
+            .filter_map(|document| document.told())
+            .collect();
+        told.sort_by_key(|told| told.heads.document());
+        told
+    }
+
+    /// A session began: looks for what is new here, and tells what changed meanwhile.
+    pub(crate) fn met(&self, engine: &Arc<Engine>, session: &Arc<Session>) {
+        let pending: Vec<DocumentId> = lock(&session.exchange).pending.keys().cloned().collect();
+        for id in pending {
+            match self.get(&id) {
+                Some(document) => document.look.notify_one(),
+                None => self.find(engine, id),
+            }
+        }
+        for document in self.all() {
+            document.tell(engine, session);
+        }
+    }
+
+    /// A device told what it has of a document.
+    pub(crate) fn heard(&self, engine: &Arc<Engine>, session: &Arc<Session>, told: Told) {
+        let id = told.heads.document();
+        // What a reader writes is nobody's business but its own.
+        let role = engine.role_of(&session.peer);
+        if role.is_none_or(|role| role == Role::Looks) || !engine.may_have(&id, &session.peer) {
+            return;
+        }
+        {
+            let mut exchange = lock(&session.exchange);
+            if exchange.pending.len() >= DOCUMENTS_MAX && !exchange.pending.contains_key(&id) {
+                return;
+            }
+            exchange.pending.insert(id.clone(), told);
+        }
+        match self.get(&id) {
+            Some(document) => document.look.notify_one(),
+            None => self.find(engine, id),
+        }
+    }
+
+    /// Fetches a document that isn't here from whoever has it.
+    fn find(&self, engine: &Arc<Engine>, id: DocumentId) {
+        if lock(&self.all).len() >= DOCUMENTS_MAX || !lock(&self.finding).insert(id.clone()) {
+            return;
+        }
+        let searching = Arc::clone(engine);
+        engine.spawn(async move {
+            let engine = searching;
+            while engine.documents.is_promised(&engine, &id) {
+                match engine.repo.find(id.clone()).await {
+                    Ok(Some(handle)) => {
+                        if engine.documents.add(&engine, handle, false) {
+                            engine.tell(Event::DocumentArrived(id.clone()));
+                        }
+                        break;
+                    }
+                    Ok(None) => tokio::time::sleep(FIND_AGAIN).await,
+                    Err(_) => break,
+                }
+            }
+            lock(&engine.documents.finding).remove(&id);
+        });
+    }
+
+    fn is_promised(&self, engine: &Engine, id: &DocumentId) -> bool {
+        let sessions = engine.all_sessions();
+        sessions
+            .iter()
+            .any(|session| lock(&session.exchange).pending.contains_key(id))
+    }
+
+    /// What is not the same on both sides, as sentences.
+    pub(crate) fn missing(&self, engine: &Engine, session: &Session) -> Vec<String> {
+        let mut missing = Vec::new();
+        let name = engine.called(&session.peer);
+        let ours = engine.role_of(&engine.id);
+        let theirs = engine.role_of(&session.peer);
+        let writes = |role: Option<Role>| role.is_some_and(|role| role != Role::Looks);
+        let all = self.all();
+        let exchange = lock(&session.exchange);
+        if writes(ours) {
+            for document in &all {
+                let id = document.handle.document_id();
+                if engine.may_have(id, &session.peer) && !document.is_acked(&exchange) {
+                    missing.push(format!("{name} does not have all of the job {id} yet"));
+                }
+            }
+        }
+        if writes(theirs) {
+            for id in exchange.pending.keys() {
+                let fault = self.get(id).and_then(|document| document.fault());
+                missing.push(match fault {
+                    Some(why) => format!("the job {id} can't be written to the disk: {why}"),
+                    None => format!("not all of the job {id} has come from {name} yet"),
+                });
+            }
+        }
+        missing
+    }
+}
+
+impl Document {
+    fn told(&self) -> Option<Told> {
+        let state = lock(&self.state);
+        (state.turn > 0).then(|| Told {
+            heads: DocumentHeads::new(self.handle.document_id(), &state.saved),
+            turn: state.turn,
+        })
+    }
+
+    fn is_acked(&self, exchange: &crate::session::Exchange) -> bool {
+        let state = lock(&self.state);
+        let acked = exchange.acked.get(self.handle.document_id());
+        state.turn > 0 && acked.is_some_and(|acked| *acked >= state.turn)
+    }
+
+    fn fault(&self) -> Option<String> {
+        lock(&self.state).fault.clone()
+    }
+
+    /// Tells a device what is on the disk, unless it was told.
+    fn tell(&self, engine: &Engine, session: &Session) {
+        let id = self.handle.document_id();
+        let Some(told) = self.told() else {
+            return;
+        };
+        if !engine.may_have(id, &session.peer) {
+            return;
+        }
+        let mut exchange = lock(&session.exchange);
+        if exchange.told.get(id).is_some_and(|turn| *turn >= told.turn) {
+            return;
+        }
+        exchange.told.insert(id.clone(), told.turn);
+        drop(exchange);
+        engine.gate.changed(id);
+        session.say(Control::Heads(told));
+    }
+
+    /// The devices that told something of which all is here now.
+    fn contained(&self, engine: &Engine) -> Vec<(Arc<Session>, u64)> {
+        let id = self.handle.document_id();
+        let mut contained = Vec::new();
+        for session in engine.all_sessions() {
+            let Some(told) = lock(&session.exchange).pending.get(id).cloned() else {
+                continue;
+            };
+            let whole = self.handle.with_document(|doc| {
+                let mut heads = told.heads.heads().into_iter();
+                heads.all(|head| doc.get_change_meta_by_hash(&head).is_some())
+            });
+            if whole {
+                contained.push((session, told.turn));
+            }
+        }
+        contained
+    }
+}
+
+async fn watch(
+    engine: Arc<Engine>,
+    document: Arc<Document>,
+    mut changes: futures_util::stream::BoxStream<'static, ()>,
+) {
+    let id = document.handle.document_id().clone();
+    let mut last = lock(&document.state).saved.clone();
+    loop {
+        tokio::select! {
+            change = changes.next() => if change.is_none() { return },
+            () = document.look.notified() => {}
+        }
+        while let Some(Some(())) = changes.next().now_or_never() {}
+        let heads = document.handle.with_document(|doc| doc.get_heads());
+        if heads != last {
+            engine.gate.changed(&id);
+            engine.tell(Event::DocumentChanged(id.clone()));
+            // Before anybody is told that the change is here: it may ask for photos.
+            engine.photos.stir(&engine);
+            last.clone_from(&heads);
+        }
+        let contained = document.contained(&engine);
+        let unsaved = lock(&document.state).saved != heads;
+        if unsaved || lock(&document.state).fault.is_some() {
+            if let Err(why) = engine.host.saved(&document.handle).await {
+                lock(&document.state).fault = Some(why.clone());
+                let document = id.clone();
+                engine.tell(Event::DocumentNotSaved { document, why });
+                continue;
+            }
+            let mut state = lock(&document.state);
+            state.fault = None;
+            if state.saved != heads || state.turn == 0 {
+                state.saved.clone_from(&heads);
+                state.turn += 1;
+            }
+        }
+        for session in engine.all_sessions() {
+            document.tell(&engine, &session);
+        }
+        for (session, turn) in contained {
+            let mut exchange = lock(&session.exchange);
+            if exchange
+                .pending
+                .get(&id)
+                .is_some_and(|told| told.turn == turn)
+            {
+                exchange.pending.remove(&id);
+            }
+            drop(exchange);
+            let mut document = [0; 16];
+            document.copy_from_slice(id.as_bytes());
+            session.say(Control::Have { document, turn });
+        }
+        engine.stirred.notify_waiters();
+    }
+}
