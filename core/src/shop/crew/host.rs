@@ -192,15 +192,18 @@ impl Shop {
         Ok(())
     }
 
-    /// Whether this device has all of a photo and says so in a job.
+    /// Whether this device has all of a photo and says so in a job, or has a preview: those are
+    /// always kept.
     async fn holds(&self, photo: &BlobId) -> bool {
         let me = self.device().0;
         let Ok(all) = self.all_needs().await else {
             return false;
         };
-        let said = (all.iter())
-            .flat_map(|(_, needs)| &needs.photos)
-            .any(|p| p.original == *photo && p.holders.contains_key(&me));
+        let kept = |p: &PhotoNeed| {
+            let original = p.original == *photo && p.holders.contains_key(&me);
+            original || p.preview.as_ref() == Some(photo)
+        };
+        let said = (all.iter()).any(|(_, needs)| needs.photos.iter().any(kept));
         let Ok(blobs) = self.blobs().await else {
             return false;
         };

@@ -11,6 +11,8 @@ use std::net::SocketAddr;
 use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
+use futures_util::FutureExt;
+
 use datumtrail_crew::{
     Crew, CrewOptions, Invite, Member, MemberId, NetOptions, Peer, Role, Roster, Settled, Ticket,
 };
@@ -80,7 +82,8 @@ impl Shop {
                     net,
                 };
                 let host = Arc::new(ShopHost(Arc::downgrade(&self.inner)));
-                let crew = Crew::start(options, host).await?;
+                // Boxed: its type is deep, and every command that may start it would hold it.
+                let crew = Crew::start(options, host).boxed().await?;
                 told::listen(&crew, Arc::downgrade(&self.inner));
                 Ok(crew)
             })

@@ -69,7 +69,12 @@ impl Shop {
             .collect();
         let answers = match hashes.is_empty() {
             true => Vec::new(),
-            false => self.crew().await?.still_held(&hashes, CONFIRM).await,
+            false => {
+                let crew = self.crew().await?;
+                // Whoever is there has to be connected before it can be asked.
+                crew.settled(CONFIRM).await;
+                crew.still_held(&hashes, CONFIRM).await
+            }
         };
         let mut gone = Vec::new();
         for (index, (photo, others)) in candidates.iter().enumerate() {
