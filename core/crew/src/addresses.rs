@@ -67,6 +67,17 @@ impl Addresses {
         self.save();
     }
 
+    /// Somebody else says where a device is: that is worth less than an own meeting.
+    pub(crate) fn heard(&mut self, member: MemberId, address: SocketAddr) {
+        let known = self.known.entry(member).or_default();
+        if known.contains(&address) {
+            return;
+        }
+        known.truncate(EACH_MAX - 1);
+        known.push(address);
+        self.save();
+    }
+
     fn save(&self) {
         let mut text = format!("port {}\n", self.port);
         for (member, addresses) in &self.known {

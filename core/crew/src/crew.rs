@@ -77,8 +77,11 @@ impl Crew {
         let asked = Arc::downgrade(engine);
         engine.gate.set(Arc::new(move |document, member| {
             let engine = asked.upgrade()?;
+            // What this device neither has nor looks for is nobody's to push here; and what it
+            // has just made waits until the shop has said who may have it.
             let role = engine.role_of(member)?;
-            engine.host.may_have(document, member).then_some(role)
+            let known = engine.documents.is_expected(document);
+            (known && engine.host.may_have(document, member)).then_some(role)
         }));
         engine.spawn(accept_all(Arc::clone(engine)));
         engine.spawn(dial_all(Arc::clone(engine)));
@@ -258,12 +261,26 @@ impl Crew {
         if engine.roster().crew().is_none() {
             return Err(CrewError::NoCrew);
         }
-        let others = self.members().into_iter().map(|m| m.id);
-        let others: Vec<MemberId> = others.filter(|id| *id != engine.id).collect();
-        let tries = others.into_iter().map(|member| async move {
-            let outcome = dial(engine, member, &[address]).await;
-            (member, outcome)
-        });
+        let there = |member: &MemberId| {
+            let sessions = lock(&engine.sessions);
+            let session = sessions.get(member)?;
+            (net::address_of(&session.connection) == Some(address)).then_some(*member)
+        };
+        let others: Vec<MemberId> = {
+            let members = self.members().into_iter().map(|m| m.id);
+            members.filter(|id| *id != engine.id).collect()
+        };
+        if let Some(member) = others.iter().find_map(there) {
+            return Ok(member);
+        }
+        let connected = |id: &MemberId| lock(&engine.sessions).contains_key(id);
+        let tries = others
+            .iter()
+            .filter(|id| !connected(id))
+            .map(|member| async move {
+                let outcome = dial(engine, *member, &[address]).await;
+                (*member, outcome)
+            });
         let mut last = "no device of the crew is there".to_owned();
         for (member, outcome) in join_all(tries).await {
             match outcome {
@@ -368,7 +385,8 @@ impl Crew {
         found
     }
 
-    /// A document was made here, or opened that [`Host::documents`] didn't list.
+    /// A document was made here, or opened that [`Host::documents`] didn't list. Nobody gets it
+    /// before, so that [`Host::may_have`] can know about it first.
     pub async fn document_added(&self, document: &DocHandle) {
         let engine = &self.engine;
         engine.documents.add(engine, document.clone(), false);

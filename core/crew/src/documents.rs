@@ -22,7 +22,10 @@ use crate::wire::{Control, Told};
 
 /// More documents than any shop has; a member can't make others hold more.
 const DOCUMENTS_MAX: usize = 50_000;
-const FIND_AGAIN: Duration = Duration::from_millis(500);
+/// The store says "nobody has it" while the gate is only just opening, so it is asked again soon,
+/// and then ever more rarely.
+const FIND_AGAIN: Duration = Duration::from_millis(10);
+const FIND_AGAIN_MAX: Duration = Duration::from_secs(2);
 
 #[derive(Default)]
 pub(crate) struct Documents {
@@ -77,6 +80,7 @@ impl Documents {
         });
         all.insert(id, Arc::clone(&document));
         drop(all);
+        engine.gate.look_again();
         document.look.notify_one();
         engine.spawn(watch(
             Arc::clone(engine),
@@ -101,12 +105,14 @@ impl Documents {
     /// A session began: looks for what is new here, and tells what changed meanwhile.
     pub(crate) fn met(&self, engine: &Arc<Engine>, session: &Arc<Session>) {
         let pending: Vec<DocumentId> = lock(&session.exchange).pending.keys().cloned().collect();
+        let mut unknown = Vec::new();
         for id in pending {
             match self.get(&id) {
                 Some(document) => document.look.notify_one(),
-                None => self.find(engine, id),
+                None => unknown.push(id),
             }
         }
+        self.find(engine, unknown);
         for document in self.all() {
             document.tell(engine, session);
         }
@@ -129,32 +135,27 @@ impl Documents {
         }
         match self.get(&id) {
             Some(document) => document.look.notify_one(),
-            None => self.find(engine, id),
+            None => self.find(engine, vec![id]),
         }
     }
 
-    /// Fetches a document that isn't here from whoever has it.
-    fn find(&self, engine: &Arc<Engine>, id: DocumentId) {
-        if lock(&self.all).len() >= DOCUMENTS_MAX || !lock(&self.finding).insert(id.clone()) {
+    /// Whether the document is here or looked for.
+    pub(crate) fn is_expected(&self, id: &DocumentId) -> bool {
+        lock(&self.all).contains_key(id) || lock(&self.finding).contains(id)
+    }
+
+    /// Fetches documents that aren't here from whoever has them.
+    fn find(&self, engine: &Arc<Engine>, mut ids: Vec<DocumentId>) {
+        let room = DOCUMENTS_MAX.saturating_sub(lock(&self.all).len());
+        ids.truncate(room);
+        ids.retain(|id| lock(&self.finding).insert(id.clone()));
+        if ids.is_empty() {
             return;
         }
-        let searching = Arc::clone(engine);
-        engine.spawn(async move {
-            let engine = searching;
-            while engine.documents.is_promised(&engine, &id) {
-                match engine.repo.find(id.clone()).await {
-                    Ok(Some(handle)) => {
-                        if engine.documents.add(&engine, handle, false) {
-                            engine.tell(Event::DocumentArrived(id.clone()));
-                        }
-                        break;
-                    }
-                    Ok(None) => tokio::time::sleep(FIND_AGAIN).await,
-                    Err(_) => break,
-                }
-            }
-            lock(&engine.documents.finding).remove(&id);
-        });
+        engine.gate.look_again();
+        for id in ids {
+            engine.spawn(find(Arc::clone(engine), id));
+        }
     }
 
     fn is_promised(&self, engine: &Engine, id: &DocumentId) -> bool {
@@ -250,6 +251,24 @@ impl Document {
         }
         contained
     }
+}
+
+async fn find(engine: Arc<Engine>, id: DocumentId) {
+    let mut pause = FIND_AGAIN;
+    while engine.documents.is_promised(&engine, &id) {
+        match engine.repo.find(id.clone()).await {
+            Ok(Some(handle)) => {
+                if engine.documents.add(&engine, handle, false) {
+                    engine.tell(Event::DocumentArrived(id.clone()));
+                }
+                break;
+            }
+            Ok(None) => tokio::time::sleep(pause).await,
+            Err(_) => break,
+        }
+        pause = (pause * 2).min(FIND_AGAIN_MAX);
+    }
+    lock(&engine.documents.finding).remove(&id);
 }
 
 async fn watch(

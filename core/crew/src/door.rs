@@ -1,5 +1,6 @@
 //! Coming together: answering who dials, and dialling who is missing.
 
+use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -17,6 +18,8 @@ use crate::wire::{ALPN_CREW, ALPN_JOIN, ALPN_PHOTOS};
 
 /// Handshakes under way at a time; more are turned away unheard.
 const HANDSHAKES_MAX: usize = 64;
+/// Places of other devices that are taken from one message.
+const PLACES_MAX: usize = 64;
 const HANDSHAKE_TIME: Duration = Duration::from_secs(10);
 const DIAL_TIME: Duration = Duration::from_secs(10);
 const FIRST_RETRY: Duration = Duration::from_millis(500);
@@ -110,7 +113,7 @@ fn dial_due(engine: &Arc<Engine>) -> Duration {
                 tokio::time::sleep(HEAD_START).await;
             }
             let connected = lock(&dialler.sessions).contains_key(&member)
-                || dial(&dialler, member, &[]).await.is_ok();
+                || dial_known(&dialler, member).await.is_ok();
             attempted(&dialler, member, connected);
         });
     }
@@ -127,18 +130,22 @@ fn attempted(engine: &Engine, member: MemberId, connected: bool) {
     engine.dial_now.notify_one();
 }
 
-/// Dials a device where it was last, where mDNS sees it, and at `extra`.
-pub(crate) async fn dial(
-    engine: &Arc<Engine>,
-    member: MemberId,
-    extra: &[std::net::SocketAddr],
-) -> Result<(), String> {
-    let mut addresses = lock(&engine.addresses).of(&member);
-    addresses.extend_from_slice(extra);
+/// Dials a device where it was last, and where mDNS sees it.
+async fn dial_known(engine: &Arc<Engine>, member: MemberId) -> Result<(), String> {
+    let addresses = lock(&engine.addresses).of(&member);
     if addresses.is_empty() && !engine.mdns {
         return Err("nobody has said where it is".into());
     }
-    let dial = engine.endpoint.connect(at(member, &addresses), ALPN_CREW);
+    dial(engine, member, &addresses).await
+}
+
+/// Dials a device at these addresses, and where mDNS sees it.
+pub(crate) async fn dial(
+    engine: &Arc<Engine>,
+    member: MemberId,
+    addresses: &[SocketAddr],
+) -> Result<(), String> {
+    let dial = engine.endpoint.connect(at(member, addresses), ALPN_CREW);
     let connection = tokio::time::timeout(DIAL_TIME, dial)
         .await
         .map_err(|_| "no answer".to_owned())?
@@ -146,6 +153,27 @@ pub(crate) async fn dial(
     meet(engine, connection)
         .await
         .map_err(|why| why.to_string())
+}
+
+/// Devices tell each other where the others are, for networks that block discovery.
+pub(crate) fn heard_where(engine: &Engine, places: Vec<([u8; 32], SocketAddr)>) {
+    for (member, address) in places.into_iter().take(PLACES_MAX) {
+        let Ok(member) = MemberId::from_bytes(&member) else {
+            continue;
+        };
+        // A member can't send us anywhere but around our own network.
+        if member != engine.id && engine.role_of(&member).is_some() && is_local(address.ip()) {
+            lock(&engine.addresses).heard(member, address);
+            found(engine, member);
+        }
+    }
+}
+
+fn is_local(ip: IpAddr) -> bool {
+    match ip {
+        IpAddr::V4(ip) => ip.is_private() || ip.is_link_local() || ip.is_loopback(),
+        IpAddr::V6(ip) => ip.is_unique_local() || ip.is_unicast_link_local() || ip.is_loopback(),
+    }
 }
 
 /// Announces this device, listens for others, and begins anew when the network changes: what

@@ -381,9 +381,26 @@ async fn begin(
     if digest != greeted.digest {
         session.say(Control::Roster(statements));
     }
+    tell_where(engine, &session);
     engine.documents.met(engine, &session);
     engine.photos.stir(engine);
     Ok(())
+}
+
+/// Tells the new device where the others are, and the others where the new one is.
+fn tell_where(engine: &Engine, session: &Session) {
+    let place = |s: &Session| Some((*s.peer.as_bytes(), address_of(&s.connection)?));
+    let others = engine.all_sessions();
+    let others = || others.iter().filter(|s| s.peer != session.peer);
+    let places: Vec<_> = others().filter_map(|s| place(s)).collect();
+    if !places.is_empty() {
+        session.say(Control::Where(places));
+    }
+    if let Some(new) = place(session) {
+        for other in others() {
+            other.say(Control::Where(vec![new]));
+        }
+    }
 }
 
 /// Notes what both told; returns the documents that are the same on both sides.
@@ -537,6 +554,7 @@ async fn listen(engine: &Arc<Engine>, session: &Arc<Session>, reader: &mut Reade
                     let _ = waiting.send(held);
                 }
             }
+            Control::Where(places) => crate::door::heard_where(engine, places),
             Control::PhotosLeft(left) => {
                 lock(&session.exchange).photos_left = left;
                 engine.stirred.notify_waiters();

@@ -3,6 +3,8 @@
 //! Frames are length-delimited and capped; what is in them is postcard. The cap is small until
 //! the other side has shown that it belongs to the crew.
 
+use std::net::SocketAddr;
+
 use bytes::Bytes;
 use futures_util::{SinkExt, StreamExt};
 use iroh::endpoint::{Connection, RecvStream, SendStream};
@@ -86,6 +88,8 @@ pub(crate) enum Control {
         number: u64,
         held: Vec<bool>,
     },
+    /// Where other devices of the crew are.
+    Where(Vec<([u8; 32], SocketAddr)>),
     /// How many photos the sender still wants that the receiver has; none while it doesn't know.
     PhotosLeft(Option<u32>),
 }
