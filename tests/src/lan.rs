@@ -181,6 +181,8 @@ impl Lan {
 
     /// Listens to everything that passes the bridge, until it is dropped.
     pub fn capture(&self) -> Capture {
+        // Else it sees only what is meant for this machine.
+        ip(&["link", "set", &self.name, "promisc", "on"]).expect("a bridge");
         let file = tempfile::NamedTempFile::new().expect("a file");
         let child = Command::new("python3")
             .args(["-c", CAPTURE, &self.name])
