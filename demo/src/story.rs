@@ -15,8 +15,8 @@ use datumtrail_core::job::record::RecordId;
 use datumtrail_core::job::stage;
 use datumtrail_core::job::tie::Ties;
 use datumtrail_core::shop::{
-    ClockNote, Job, NewJob, NewNote, NewSheet, NewSupport, NewSurvey, PhotoOptions, PhotoResult, Shop,
-    ShopOptions, ToldClock,
+    ClockNote, Job, NewJob, NewNote, NewSheet, NewSupport, NewSurvey, PhotoOptions, PhotoResult,
+    Shop, ShopOptions, ToldClock,
 };
 use jiff::Timestamp;
 
