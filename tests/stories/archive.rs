@@ -88,7 +88,7 @@ fn sealed_changed_exported_opened_elsewhere_and_merged() {
     assert!(said.contains("Sealed as-found-survey"), "{said}");
     let said = flat(&shop.fails(1, &["seal", "as-found-survey"]));
     assert!(said.contains("nothing has changed since"), "{said}");
-    assert!(flat(&shop.ok(&["stage", "list"])).contains("sealed"));
+    assert!(flat(&shop.ok(&["stage", "list"])).contains("unchanged"));
 
     shop.ok(&[
         "note",
@@ -105,8 +105,8 @@ fn sealed_changed_exported_opened_elsewhere_and_merged() {
     );
     let seal = &shop.json(&["seal", "list"])["seals"][0];
     assert_eq!(seal["standing"], "changed_since");
-    assert!(flat(&shop.ok(&["stage", "list"])).contains("sealed, 1 change since"));
-    assert!(flat(&shop.ok(&["job", "show"])).contains("sealed, 1 change since"));
+    assert!(flat(&shop.ok(&["stage", "list"])).contains("1 change"));
+    assert!(flat(&shop.ok(&["job", "show"])).contains("1 change since"));
 
     let archive = path(&shop, "order.zip");
     shop.ok(&["export", &archive, "--for", "shop"]);

@@ -219,10 +219,9 @@ fn summary(job: &Open<'_>, view: &JobView) -> Result<String> {
     let seals = job.seals()?;
     let sealed: Vec<String> = stages
         .iter()
-        .filter(|stage| seals.iter().any(|seal| seal.stage == stage.name))
-        .map(|stage| {
-            let stands = super::seal::of_stage(&seals, &stage.name);
-            format!("{} ({stands})", stage.title)
+        .filter_map(|stage| {
+            let since = super::seal::of_stage(&seals, &stage.name)?;
+            Some(format!("{} ({since} since)", stage.title))
         })
         .collect();
     if !sealed.is_empty() {

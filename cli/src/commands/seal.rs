@@ -74,14 +74,13 @@ fn list(seals: &[SealState]) -> String {
     out.join("\n")
 }
 
-/// The newest seal of a stage in a word or two, for lists of stages.
-pub fn of_stage(seals: &[SealState], stage: &str) -> String {
-    let newest = seals.iter().rev().find(|seal| seal.stage == stage);
-    match newest.map(|seal| (seal.standing, seal.changes.len())) {
-        None => String::new(),
-        Some((Standing::Unchanged, _)) => "sealed".into(),
-        Some((Standing::ChangedSince, 1)) => "sealed, 1 change since".into(),
-        Some((Standing::ChangedSince, n)) => format!("sealed, {n} changes since"),
-        Some((Standing::Broken, _)) => "its seal is broken".into(),
-    }
+/// The newest seal of a stage in a word or two, for lists of stages; none where it has none.
+pub fn of_stage(seals: &[SealState], stage: &str) -> Option<String> {
+    let newest = seals.iter().rev().find(|seal| seal.stage == stage)?;
+    Some(match (newest.standing, newest.changes.len()) {
+        (Standing::Unchanged, _) => "unchanged".into(),
+        (Standing::ChangedSince, 1) => "1 change".into(),
+        (Standing::ChangedSince, n) => format!("{n} changes"),
+        (Standing::Broken, _) => "BROKEN".into(),
+    })
 }

@@ -31,7 +31,7 @@ pub async fn run(context: &Context, command: Stage) -> Result<ExitCode> {
             let seals = job.seals()?;
             let value = json!({ "stages": stages, "seals": seals });
             output::either(context.json, &value, || {
-                let mut table = Table::new(&["stage", "", "opened", "closed", ""]);
+                let mut table = Table::new(&["stage", "", "opened", "closed", "seal, since"]);
                 for stage in &stages {
                     let state = match stage.state {
                         State::NotYet => "not yet",
@@ -49,7 +49,7 @@ pub async fn run(context: &Context, command: Stage) -> Result<ExitCode> {
                             state.into(),
                             show::time(&span.opened),
                             span.closed.as_deref().map_or_else(String::new, show::time),
-                            if last { sealed } else { String::new() },
+                            sealed.filter(|_| last).unwrap_or_default(),
                         ]);
                     }
                 }

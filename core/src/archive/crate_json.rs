@@ -16,7 +16,7 @@ const CONTEXT: &str = "https://w3id.org/ro/crate/1.2/context";
 const CONFORMS_TO: &str = "https://w3id.org/ro/crate/1.2";
 
 /// The files of every archive but this one: path, what it is, its media type.
-const FILES: [(&str, &str, &str); 9] = [
+const FILES: [(&str, &str, &str); 10] = [
     (
         file::TIMELINE,
         "The whole story as one page for people",
@@ -47,6 +47,11 @@ const FILES: [(&str, &str, &str); 9] = [
         file::JOB_JSON,
         "The story and every record, for programs",
         "application/json",
+    ),
+    (
+        file::SCHEMA,
+        "What each field of job.json is, as a JSON Schema",
+        "application/schema+json",
     ),
     (
         file::DOCUMENT,

@@ -19,7 +19,7 @@ use super::page::{self, Glimpses};
 use super::readers::{self, CopyStory, Part, Reader, kept, withheld_seals};
 use super::report::{self, PaperSize, Pictures};
 use super::story::{Story, Telling, sheet};
-use super::texts::{document_json, readme};
+use super::texts::{SCHEMA, document_json, readme};
 use super::{PROGRAM, bag_error, crate_json, file, names, signed, tables, words};
 use crate::error::{Error, Result};
 use crate::job::plan::{self, Plan};
@@ -219,6 +219,7 @@ impl Content {
             (file::TRAMS, tables::trams(&self.view)?),
             (file::ESTIMATE, tables::estimate(&self.view)?),
             (file::JOB_JSON, document_json(&self.story, &self.view)?),
+            (file::SCHEMA, SCHEMA.to_owned()),
             (file::PLAN, plan_text(&self.view).to_owned()),
         ];
         let device = self.signer.as_ref().map(|key| key.id().0);

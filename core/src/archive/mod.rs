@@ -11,6 +11,7 @@
 //!   trams.csv           the tram readings, and each against the sheet
 //!   estimate-notes.csv  what supports the lines of the estimate
 //!   job.json            all of it for programs: the story told here, and every record
+//!   job.schema.json     what each field of job.json is, as a JSON Schema
 //!   job.automerge       the document with its whole history
 //!   ro-crate-metadata.json   what each file is, as RO-Crate 1.2
 //!   sheet.csv           the dimension sheet as it was loaded; sheet-2.csv and so on what was added
@@ -87,6 +88,7 @@ pub mod file {
     pub const TRAMS: &str = "trams.csv";
     pub const ESTIMATE: &str = "estimate-notes.csv";
     pub const JOB_JSON: &str = "job.json";
+    pub const SCHEMA: &str = "job.schema.json";
     pub const DOCUMENT: &str = "job.automerge";
     pub const CRATE: &str = "ro-crate-metadata.json";
     pub const SHEET: &str = "sheet.csv";

@@ -9,6 +9,9 @@ use crate::error::{Error, Result};
 use crate::job::plan::Plan;
 use crate::job::view::JobView;
 
+/// The JSON Schema (2020-12) of `job.json`; `tests/outside/schema.py` writes it from the types.
+pub(super) const SCHEMA: &str = include_str!("job.schema.json");
+
 const README: &str = include_str!("README.txt");
 /// What it says of the report, where there is one.
 const README_REPORT: &str = "\
@@ -97,6 +100,7 @@ mod tests {
             file::TRAMS,
             file::ESTIMATE,
             file::JOB_JSON,
+            file::SCHEMA,
             file::DOCUMENT,
             file::CRATE,
             file::SHEET,

@@ -29,7 +29,7 @@ fn line(story: &Story, line: &EstimateStory) -> Markup {
     html! {
         div.slip id=(format!("e-{}", line.id.short())) {
             h3 { (capital(&line.operation)) ": " (line.part) }
-            p { (line.reason) }
+            p { (capital(&line.reason)) }
             ul {
                 li {
                     "Note: “" (line.note_text) "” "

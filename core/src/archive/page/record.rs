@@ -133,6 +133,7 @@ fn archive(story: &Story) -> Markup {
         (file::ESTIMATE, "what supports the lines of the estimate"),
         (file::PLAN, "the stages and hold points"),
         (file::JOB_JSON, "all of this for programs"),
+        (file::SCHEMA, "what each of its fields is"),
         (file::DOCUMENT, "the document with its whole history"),
         (
             file::README,

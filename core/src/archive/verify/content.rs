@@ -55,6 +55,7 @@ impl Check {
             file::TRAMS,
             file::ESTIMATE,
             file::JOB_JSON,
+            file::SCHEMA,
             file::DOCUMENT,
             file::PLAN,
             file::CRATE,

@@ -15,7 +15,7 @@ use crate::archive::outgoing::Copy;
 use crate::archive::page::{self, Glimpses};
 use crate::archive::readers::CopyStory;
 use crate::archive::story::{Story, Telling};
-use crate::archive::texts::{document_json, readme};
+use crate::archive::texts::{SCHEMA, document_json, readme};
 use crate::archive::{PROGRAM, crate_json, file, names, signed};
 use crate::job::plan::Plan;
 use crate::job::view::JobView;
@@ -54,6 +54,7 @@ impl Check {
         }
         self.text(file::TIMELINE, &page::render(&story, &Glimpses::new()));
         self.text(file::README, &readme(&story, plan));
+        self.text(file::SCHEMA, SCHEMA);
         let there = self.reader.payload().filter(|f| {
             let photo = f.path.starts_with(file::PHOTOS) || f.path.starts_with(file::PREVIEWS);
             !photo && f.path != file::CRATE
