@@ -137,17 +137,16 @@ fn case(number: u64, seeds: &[Vec<u8>]) -> Vec<u8> {
 
 /// Whether it still reads.
 fn run(bytes: &[u8]) -> bool {
-    let (meta, taken) = peak_of(|| {
-        let meta = read_meta_bytes(bytes);
-        let _ = check_whole(bytes);
-        let _ = strip(bytes, LeaveOut::ALL);
-        meta
-    });
+    let (meta, reading) = peak_of(|| read_meta_bytes(bytes));
+    let (_, walking) = peak_of(|| check_whole(bytes).is_ok());
+    let (_, copying) = peak_of(|| strip(bytes, LeaveOut::ALL).is_ok());
     let allowed = TIMES * bytes.len() + BUFFERS;
-    assert!(
-        taken <= allowed,
-        "{taken} bytes of memory, {allowed} allowed"
-    );
+    for (what, taken) in [("read", reading), ("walk", walking), ("copy", copying)] {
+        assert!(
+            taken <= allowed,
+            "{taken} bytes of memory to {what}, {allowed} allowed"
+        );
+    }
     if let Ok(meta) = &meta {
         assert!(meta.dimensions.is_none_or(|d| d.width > 0 && d.height > 0));
         let said = format!(

@@ -2,10 +2,11 @@
 //! Sources: ISO/IEC 14496-12, 8.11 (items); ISO/IEC 23008-12, 6.5 (properties), from memory
 //! and compared with ExifTool by the outside check.
 
-use std::io::{Read, Seek};
+use std::io::{Read, Seek, SeekFrom};
 
 use super::boxes::{be_uint, child, children, full_box, next_box};
-use super::{Facts, Scan};
+use super::items::items;
+use super::{Facts, MAX_EXIF, Scan};
 use crate::meta::{Dimensions, MetaError};
 use crate::orientation::Orientation;
 
@@ -14,13 +15,16 @@ const MAX_META: u64 = 16 << 20;
 
 /// Finds the file's description box and reads the primary picture's properties.
 pub(super) fn read<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Facts, MetaError> {
-    let meta = loop {
+    let (meta, meta_at) = loop {
         let head = next_box(scan)?.ok_or_else(|| scan.truncated("description (meta box)"))?;
         match &head.name {
             b"meta" if head.body > MAX_META => {
                 return Err(scan.damaged("description (meta box)"));
             }
-            b"meta" => break scan.block(head.body, "description (meta box)")?,
+            b"meta" => {
+                let at = scan.file_len() - scan.left();
+                break (scan.block(head.body, "description (meta box)")?, at);
+            }
             _ => scan.skip(head.body, "box")?,
         }
     };
@@ -30,21 +34,46 @@ pub(super) fn read<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Facts, MetaErro
             .warnings
             .push("the file does not say the size of its picture".to_owned());
     }
-    match raw_exif(scan)? {
-        Ok(block) => facts.exif = Some(block),
-        Err(exif::Error::NotFound(_)) => {}
-        Err(error) => facts.warnings.push(format!("Exif not found: {error}")),
+    match raw_exif(scan, &meta, meta_at)? {
+        Some(Ok(block)) => facts.exif = Some(block),
+        Some(Err(why)) => facts.warnings.push(format!("Exif not found: {why}")),
+        None => {}
     }
     Ok(facts)
 }
 
-/// The Exif item's bytes. kamadak-exif locates the item; its parsed result still holds them.
-fn raw_exif<R: Read + Seek>(scan: &mut Scan<R>) -> Result<Result<Vec<u8>, exif::Error>, MetaError> {
-    let parsed = exif::Reader::new()
-        .continue_on_error(true)
-        .read_from_container(scan.rewound()?)
-        .or_else(|error| error.distill_partial_result(drop));
-    Ok(parsed.map(|exif| exif.buf().to_vec()))
+/// The bytes of the Exif item, from the byte order mark; `None` where the file lists no such item.
+fn raw_exif<R: Read + Seek>(
+    scan: &mut Scan<R>,
+    meta: &[u8],
+    meta_at: u64,
+) -> Result<Option<Result<Vec<u8>, &'static str>>, MetaError> {
+    let listed = usize::try_from(meta_at).ok().and_then(|at| items(meta, at));
+    let Some(listed) = listed else {
+        return Ok(Some(Err("the list of the file's parts makes no sense")));
+    };
+    let Some(item) = listed.into_iter().find(|item| item.kind == *b"Exif") else {
+        return Ok(None);
+    };
+    let file_len = scan.file_len();
+    let mut block = Vec::new();
+    for place in item.places {
+        let (start, end) = (place.start as u64, place.end as u64);
+        // No length means up to the end of the file.
+        let end = if end == start { file_len } else { end };
+        if start > end || end > file_len || block.len() as u64 + (end - start) > MAX_EXIF {
+            return Ok(Some(Err("its place is not in the file")));
+        }
+        let reader = scan.rewound()?;
+        reader.seek(SeekFrom::Start(start)).map_err(MetaError::Io)?;
+        let mut part = reader.take(end - start);
+        part.read_to_end(&mut block).map_err(MetaError::Io)?;
+    }
+    // ISO/IEC 23008-12, annex A: how many bytes stand before the byte order mark.
+    let mut rest = block.as_slice();
+    let before = be_uint(&mut rest, 4).and_then(|n| usize::try_from(n).ok());
+    let found = before.and_then(|n| rest.get(n..)).filter(|b| !b.is_empty());
+    Ok(Some(found.map(<[u8]>::to_vec).ok_or("it is cut off")))
 }
 
 fn primary_picture(meta: &[u8]) -> Option<Facts> {

@@ -74,6 +74,10 @@ fn locations(mut at: &[u8], idat_at: Option<usize>) -> Option<Vec<(u64, Vec<Rang
         let elsewhere = be_uint(&mut at, 2)? != 0;
         let base = be_uint(&mut at, base_len)?;
         let extents = be_uint(&mut at, 2)?;
+        // A stretch that takes no bytes in the list could be promised any number of times.
+        if extents > 1 && index_len + offset_len + length_len == 0 {
+            return None;
+        }
         let from = match method {
             0 => Some(0),
             1 => idat_at,

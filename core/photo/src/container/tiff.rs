@@ -27,6 +27,44 @@ pub(crate) fn size(exif: &Exif) -> Option<Dimensions> {
     Dimensions::new(side(Tag::ImageWidth)?, side(Tag::ImageLength)?)
 }
 
+/// Whether every value that the first directory promises lies within the file (TIFF 6.0, section
+/// 2). A decoder makes room for a value's count before it reads the first, and can't be told to
+/// look first. Only the tags that a decoder asks for count: makers' own may be as they like.
+pub(crate) fn values_are_there(bytes: &[u8]) -> bool {
+    const LAST_BASELINE: u32 = 700;
+    let little_endian = bytes.starts_with(b"II");
+    let uint = |at: usize, len: usize| -> Option<u32> {
+        let part = bytes.get(at..at.checked_add(len)?)?;
+        let add = |sum: u32, byte: &u8| sum << 8 | u32::from(*byte);
+        Some(match little_endian {
+            true => part.iter().rev().fold(0, add),
+            false => part.iter().fold(0, add),
+        })
+    };
+    let entry_is_there = |at: usize| -> Option<bool> {
+        let size: u64 = match uint(at + 2, 2)? {
+            3 | 8 => 2,
+            4 | 9 | 11 | 13 => 4,
+            5 | 10 | 12 | 16..=18 => 8,
+            _ => 1,
+        };
+        let len = size * u64::from(uint(at + 4, 4)?);
+        let fits = len <= 4 || u64::from(uint(at + 8, 4)?) + len <= bytes.len() as u64;
+        Some(fits || uint(at, 2)? > LAST_BASELINE)
+    };
+    let checked = || {
+        let first = usize::try_from(uint(4, 4)?).ok()?;
+        let count = uint(first, 2)? as usize;
+        for entry in 0..count {
+            if !entry_is_there(first.checked_add(2 + 12 * entry)?)? {
+                return Some(false);
+            }
+        }
+        Some(true)
+    };
+    checked().unwrap_or(false)
+}
+
 /// Where the first picture's data end, as a file offset: `None` if it does not say.
 pub(crate) fn data_end(exif: &Exif) -> Option<u64> {
     let furthest = |offsets, counts| {

@@ -5,11 +5,18 @@ use std::io::Cursor;
 use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits};
 
 use super::{MAX_PROFILE, Pixels, PixelsError, refuse_too_large};
+use crate::container::tiff;
 use crate::kind::Kind;
 use crate::meta::Dimensions;
 
-/// What decoding one PNG, WebP or TIFF may allocate.
+/// The most that decoding one PNG, WebP or TIFF may allocate.
 const MAX_MEMORY: u64 = 1 << 30;
+
+/// A plain picture's pixels at up to this many bytes each; and for larger files, how many times
+/// their size decoding may allocate. Else a file of a few kilobytes could name buffers of a
+/// gigabyte.
+const PLAIN_BYTES_PER_PIXEL: u64 = 8;
+const MEMORY_PER_BYTE: u64 = 100;
 
 /// Compressed pictures other than JPEGs may be a single colour and have no fewest bits, but
 /// no photograph is that plain: larger ones than this many pixels must have one byte for
@@ -25,8 +32,16 @@ pub(super) fn decode(bytes: &[u8], kind: Kind) -> Result<Pixels, PixelsError> {
         Kind::Tiff => ImageFormat::Tiff,
         _ => return Err(PixelsError::NoDecoder { kind }),
     };
+    if kind == Kind::Tiff && !tiff::values_are_there(bytes) {
+        return Err(PixelsError::Damaged {
+            kind,
+            detail: "its directory promises more than the file holds".to_owned(),
+        });
+    }
     let mut limits = Limits::default();
-    limits.max_alloc = Some(MAX_MEMORY);
+    let warranted = MEMORY_PER_BYTE.saturating_mul(bytes.len() as u64);
+    let plain = PLAIN_BYTES_PER_PIXEL * PLAIN_PIXELS;
+    limits.max_alloc = Some(MAX_MEMORY.min(plain.max(warranted)));
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
     reader.limits(limits.clone());
     let mut decoder = reader.into_decoder().map_err(|e| image_error(e, kind))?;
