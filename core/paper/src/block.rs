@@ -50,7 +50,7 @@ pub(crate) enum Block {
     Figure {
         drawing: Drawing,
         alt: String,
-        caption: Vec<Span>,
+        keep: bool,
     },
     Gallery(Gallery),
     Contents(String, u8),
@@ -141,12 +141,18 @@ impl Paper {
     }
 
     /// A drawing across the page, made smaller where it is too large. `alt` says what it shows.
-    pub fn figure(&mut self, drawing: Drawing, alt: &str, caption: impl Spans) {
-        self.blocks.push(Block::Figure {
-            drawing,
-            alt: alt.to_owned(),
-            caption: caption.spans(),
-        });
+    pub fn figure(&mut self, drawing: Drawing, alt: &str) {
+        self.put_figure(drawing, alt, false);
+    }
+
+    /// The same, never the last thing on a page.
+    pub fn figure_kept(&mut self, drawing: Drawing, alt: &str) {
+        self.put_figure(drawing, alt, true);
+    }
+
+    fn put_figure(&mut self, drawing: Drawing, alt: &str, keep: bool) {
+        let alt = alt.to_owned();
+        self.blocks.push(Block::Figure { drawing, alt, keep });
     }
 
     pub fn gallery(&mut self, gallery: Gallery) {

@@ -128,6 +128,28 @@ impl Drawing {
         });
     }
 
+    /// The same, larger or smaller.
+    pub fn scaled(mut self, scale: f32) -> Self {
+        self.width *= scale;
+        self.height *= scale;
+        for item in &mut self.items {
+            match item {
+                Item::Text { x, y, size, .. } => {
+                    *x *= scale;
+                    *y *= scale;
+                    *size *= scale;
+                }
+                Item::Shape(segments, pen) => {
+                    *segments = transformed(std::mem::take(segments), scale, 0.0, 0.0);
+                    if let Some((_, width)) = &mut pen.stroke {
+                        *width *= scale;
+                    }
+                }
+            }
+        }
+        self
+    }
+
     /// Another drawing within this one.
     pub fn place(&mut self, other: &Drawing, dx: f32, dy: f32) {
         for item in &other.items {
@@ -138,14 +160,7 @@ impl Drawing {
                     *y += dy;
                 }
                 Item::Shape(segments, _) => {
-                    let mut op = Op::Path(Path {
-                        segments: std::mem::take(segments),
-                        ..Path::default()
-                    });
-                    op.transform(1.0, dx, dy);
-                    if let Op::Path(path) = op {
-                        *segments = path.segments;
-                    }
+                    *segments = transformed(std::mem::take(segments), 1.0, dx, dy);
                 }
             }
             self.items.push(item);
@@ -209,6 +224,18 @@ impl Drawing {
             }
         }
         ops
+    }
+}
+
+fn transformed(segments: Vec<Segment>, scale: f32, dx: f32, dy: f32) -> Vec<Segment> {
+    let mut op = Op::Path(Path {
+        segments,
+        ..Path::default()
+    });
+    op.transform(scale, dx, dy);
+    match op {
+        Op::Path(path) => path.segments,
+        _ => Vec::new(),
     }
 }
 

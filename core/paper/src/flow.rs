@@ -6,7 +6,7 @@ use crate::ops::{self, Op, Path, Segment};
 use crate::size::Frame;
 use crate::stack::{self, Chunk, Mark};
 use crate::table::{self, Measure, SetRow, Table};
-use crate::tags::{Kind, LeafId, LinkId, Tags};
+use crate::tags::{GroupId, Kind, LeafId, LinkId, Tags};
 use crate::text::{Align, Color, GREY, INK, LINE, Setter, Span, Style};
 
 /// A paper on its pages.
@@ -93,6 +93,9 @@ const PANEL_SHAPE: f32 = 8.0;
 const GUTTER: f32 = 16.0;
 /// Room for a caption below a picture that is as tall as it may be.
 const CAPTION: f32 = 92.0;
+/// The contents' lines, and the room for a number at their end.
+const CONTENTS: Style = Style::BODY;
+const CONTENTS_NUMBER: f32 = 30.0;
 
 impl Flow {
     pub fn lay(paper: &Paper) -> Laid {
@@ -129,11 +132,7 @@ impl Flow {
             Block::List(style, items) => self.list(style, items),
             Block::Panel(panel) => self.panel(panel),
             Block::Table(table) => self.table(table),
-            Block::Figure {
-                drawing,
-                alt,
-                caption,
-            } => self.figure(drawing, alt, caption),
+            Block::Figure { drawing, alt, keep } => self.figure(drawing, alt, *keep),
             Block::Gallery(gallery) => self.gallery(gallery),
             Block::Contents(title, deepest) => self.contents(title, *deepest, all),
             Block::NewPage => {
@@ -397,12 +396,8 @@ impl Flow {
         }
     }
 
-    fn figure(&mut self, drawing: &Drawing, alt: &str, caption: &[Span]) {
-        let style = Style::SMALL;
-        let width = self.frame.width();
-        let below = self.setter.lines(caption, &style, width, Align::Start);
-        let below_height: f32 = below.iter().map(|l| l.height).sum();
-        let most = (self.frame.height() - below_height - 12.0).max(self.frame.height() / 2.0);
+    fn figure(&mut self, drawing: &Drawing, alt: &str, keep: bool) {
+        let (width, most) = (self.frame.width(), self.frame.height());
         let scale = (width / drawing.width).min(most / drawing.height).min(1.0);
         let mut ops = drawing.ops(&mut self.setter);
         for op in &mut ops {
@@ -415,14 +410,16 @@ impl Flow {
             ops,
             mark: Mark::Figure(figure),
         };
-        let with_caption = chunk.above + chunk.height + style.above + below_height;
-        self.room(with_caption.min(self.frame.height()));
+        if keep {
+            self.hold(Held {
+                chunks: vec![chunk],
+                heading: None,
+            });
+            return;
+        }
+        self.room((chunk.above + chunk.height).min(most));
         self.above(chunk.above);
         self.put_down(chunk, self.frame.left);
-        if !below.is_empty() {
-            let group = self.tags.group(Kind::Paragraph, None);
-            self.paragraph(stack::chunks(below, style.above, group), self.frame.left);
-        }
     }
 
     fn table(&mut self, table: &Table) {
@@ -440,7 +437,8 @@ impl Flow {
             .iter()
             .map(|g| measure.group(g, body, most))
             .collect();
-        let first = groups.first().map_or(0.0, |g| g.height.min(most / 2.0));
+        let first: f32 = groups.iter().take(2).map(|g| g.height).sum();
+        let first = first.min(most / 2.0);
         if repeat {
             self.room(table.above + head_height + first);
         } else {
@@ -451,10 +449,14 @@ impl Flow {
         if !repeat {
             head_height = 0.0;
         }
-        for group in groups {
-            let fits = group.height <= self.left() + 0.01;
+        let heights: Vec<f32> = groups.iter().map(|g| g.height).collect();
+        for (n, group) in groups.into_iter().enumerate() {
+            // What must not be the last on a page needs room for what comes next, too.
+            let next = heights.get(n + 1).filter(|_| group.keep);
+            let wanted = group.height + next.copied().unwrap_or(0.0).min(most / 2.0);
+            let fits = wanted <= self.left() + 0.01;
             let started = self.y > self.frame.top + head_height;
-            if !fits && started && (group.height <= most || self.left() < 60.0) {
+            if !fits && started && (wanted <= most || self.left() < 60.0) {
                 self.next(&heads, repeat, width);
             }
             for row in group.rows {
@@ -575,6 +577,7 @@ impl Flow {
             let row = SetRow::of(cells, least);
             let whole = row.height.min(self.frame.height());
             self.room(whole);
+            self.above(4.0);
             self.row(row, &[], false);
         }
     }
@@ -635,57 +638,73 @@ impl Flow {
     }
 
     fn contents(&mut self, title: &str, deepest: u8, all: &[Block]) {
-        self.text(&Style::heading(3), &[title.into()]);
+        self.text(&Style::heading(3).keep(), &[title.into()]);
         let toc = self.tags.group(Kind::Contents, None);
-        let style = Style::BODY;
-        let number_room = 34.0;
         let headings = all.iter().filter_map(|block| match block {
             Block::Heading(level, text) => Some((*level, text)),
             _ => None,
         });
-        let shown = headings
-            .enumerate()
-            .filter(|(_, (level, _))| *level > 1 && *level <= deepest);
+        let shown = headings.enumerate();
+        let shown = shown.filter(|(_, (level, _))| *level > 1 && *level <= deepest);
         let shown: Vec<(usize, u8, String)> = shown
             .map(|(n, (level, text))| (n, level, text.clone()))
             .collect();
-        for (heading, level, text) in shown {
-            let indent = f32::from(level - 2) * INDENT;
-            let room = self.frame.width() - number_room - indent;
-            let Some(line) = self.setter.one_line(&text, &style, room, Align::Start) else {
-                continue;
-            };
-            let baseline = line.ops.iter().find_map(|op| match op {
-                Op::Glyphs(run) => Some(run.y),
-                _ => None,
-            });
-            let item = self.tags.group(Kind::ContentsItem, Some(toc));
-            let group = self.tags.group(Kind::Link, Some(item));
-            let chunk = Chunk::line(line, 2.0, group).indented(indent);
-            let height = chunk.height;
-            self.room(chunk.above + height);
-            self.above(chunk.above);
-            let y = self.y;
-            let piece = self.put(chunk, self.frame.left, y);
-            self.y += height;
-            self.late.push(Late {
-                page: self.pages.len() - 1,
-                piece,
-                heading,
-                right: self.frame.right,
-                baseline: y + baseline.unwrap_or(height),
-                style,
-            });
-            let id = self.tags.link(group);
-            let edges = [self.frame.left, y, self.frame.right, y + height];
-            let page = self.pages.len() - 1;
-            self.pages[page].links.push(Link {
-                id,
-                edges,
-                heading,
-                alt: format!("To the section {text}"),
-            });
+        let row = CONTENTS.size * CONTENTS.leading + 2.0;
+        // Two columns where all of it fits on a page so, else one.
+        let rows = shown.len().div_ceil(2);
+        if row * rows as f32 > self.frame.height() / 2.0 {
+            for (heading, level, text) in shown {
+                self.room(row);
+                let (left, right) = (self.frame.left, self.frame.right);
+                self.entry(toc, heading, level, &text, [left, right]);
+                self.y += row;
+            }
+            return;
         }
+        self.room(row * rows as f32);
+        let top = self.y;
+        let width = (self.frame.width() - GUTTER * 1.5) / 2.0;
+        for (n, (heading, level, text)) in shown.into_iter().enumerate() {
+            let left = self.frame.left + (n / rows) as f32 * (width + GUTTER * 1.5);
+            self.y = top + row * (n % rows) as f32;
+            self.entry(toc, heading, level, &text, [left, left + width]);
+        }
+        self.y = top + row * rows as f32;
+    }
+
+    /// A line of the contents, where we are.
+    fn entry(&mut self, toc: GroupId, heading: usize, level: u8, text: &str, edges: [f32; 2]) {
+        let [left, right] = edges;
+        let indent = f32::from(level - 2) * INDENT;
+        let room = right - left - CONTENTS_NUMBER - indent;
+        let Some(line) = self.setter.one_line(text, &CONTENTS, room, Align::Start) else {
+            return;
+        };
+        let baseline = line.ops.iter().find_map(|op| match op {
+            Op::Glyphs(run) => Some(run.y),
+            _ => None,
+        });
+        let item = self.tags.group(Kind::ContentsItem, Some(toc));
+        let group = self.tags.group(Kind::Link, Some(item));
+        let chunk = Chunk::line(line, 0.0, group).indented(indent);
+        let (y, height) = (self.y, chunk.height);
+        let piece = self.put(chunk, left, y);
+        let page = self.pages.len() - 1;
+        self.late.push(Late {
+            page,
+            piece,
+            heading,
+            right,
+            baseline: y + baseline.unwrap_or(height),
+            style: CONTENTS,
+        });
+        let id = self.tags.link(group);
+        self.pages[page].links.push(Link {
+            id,
+            edges: [left, y, right, y + height],
+            heading,
+            alt: format!("To the section {text}"),
+        });
     }
 
     /// The page numbers of the contents, now that they are known.
@@ -721,16 +740,27 @@ impl Flow {
         } = self.frame;
         let style = Style::SMALL.sized(7.5);
         let count = self.pages.len();
-        let half = (right - left) / 2.0 - 8.0;
+        let room = right - left;
+        // The reference on the right is whole; the title on the left is cut where it must be.
+        let wanted = self
+            .setter
+            .one_line(&head[1], &style, f32::MAX, Align::Start);
+        let reference = wanted.map_or(0.0, |line| line.width + 1.0).min(room * 0.6);
         for n in 0..count {
             let number = format!("page {} of {count}", n + 1);
             let head_y = top - 24.0;
             let foot_y = bottom + 14.0;
             let all = [
-                (Role::Head, head[0].as_str(), head_y, Align::Start, half),
-                (Role::Head, head[1].as_str(), head_y, Align::End, half),
-                (Role::Foot, foot, foot_y, Align::Start, half * 1.4),
-                (Role::Foot, number.as_str(), foot_y, Align::End, half * 0.6),
+                (
+                    Role::Head,
+                    head[0].as_str(),
+                    head_y,
+                    Align::Start,
+                    room - reference - 14.0,
+                ),
+                (Role::Head, head[1].as_str(), head_y, Align::End, reference),
+                (Role::Foot, foot, foot_y, Align::Start, room * 0.7),
+                (Role::Foot, number.as_str(), foot_y, Align::End, room * 0.25),
             ];
             for (role, text, y, align, room) in all {
                 let Some(line) = self.setter.one_line(text, &style, room, align) else {

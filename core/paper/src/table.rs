@@ -97,6 +97,8 @@ pub struct Group {
     /// The first column's cell, for all rows; the rows then begin with the second column.
     pub lead: Option<Cell>,
     pub rows: Vec<Vec<Cell>>,
+    /// Never the last thing on a page: a title of what follows.
+    pub keep: bool,
 }
 
 /// A table. Its head is repeated on every page.
@@ -131,8 +133,18 @@ impl Table {
 
     pub fn row(&mut self, cells: Vec<Cell>) {
         self.group(Group {
-            lead: None,
             rows: vec![cells],
+            ..Group::default()
+        });
+    }
+
+    /// A line across the table, above the rows that it is the title of.
+    pub fn title(&mut self, text: &str) {
+        let cell = Cell::text(Span::bold(text)).across(self.columns.len());
+        self.group(Group {
+            rows: vec![vec![cell.align(Align::Start)]],
+            keep: true,
+            ..Group::default()
         });
     }
 
@@ -180,6 +192,7 @@ impl SetRow {
 pub(crate) struct SetGroup {
     pub rows: Vec<SetRow>,
     pub height: f32,
+    pub keep: bool,
 }
 
 /// Sets a table's cells.
@@ -282,7 +295,10 @@ impl<'a> Measure<'a> {
     pub fn group(&mut self, group: &Group, body: GroupId, most: f32) -> SetGroup {
         let style = self.table.style;
         let Some(lead) = &group.lead else {
-            return self.rows(&group.rows, body);
+            return SetGroup {
+                keep: group.keep,
+                ..self.rows(&group.rows, body)
+            };
         };
         let first_tr = self.tags.group(Kind::Row, Some(body));
         let rows = group.rows.len();
@@ -313,7 +329,11 @@ impl<'a> Measure<'a> {
         if let Some(first) = set.first_mut() {
             first.cells.insert(0, lead_cell);
         }
-        SetGroup { rows: set, height }
+        SetGroup {
+            rows: set,
+            height,
+            keep: false,
+        }
     }
 
     fn rows(&mut self, rows: &[Vec<Cell>], body: GroupId) -> SetGroup {
@@ -325,7 +345,11 @@ impl<'a> Measure<'a> {
             set.push(SetRow::of(cells, least));
         }
         let height = set.iter().map(|r: &SetRow| r.height).sum();
-        SetGroup { rows: set, height }
+        SetGroup {
+            rows: set,
+            height,
+            keep: false,
+        }
     }
 
     fn cells(&mut self, row: &[Cell], first: usize, tr: GroupId) -> Vec<(f32, Vec<Chunk>)> {

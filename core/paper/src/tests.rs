@@ -138,6 +138,7 @@ fn a_group_stays_together_and_its_lead_stands_once() {
             rows: ["length", "width", "height"]
                 .map(|axis| vec![Cell::text(format!("{axis} {n}"))])
                 .into(),
+            ..Group::default()
         });
     }
     let mut paper = Paper::new(settings());
@@ -217,6 +218,49 @@ fn no_line_of_a_paragraph_stands_alone_and_no_heading_at_the_foot() {
             }
         }
         assert!(total >= 4);
+    }
+}
+
+#[test]
+fn a_title_within_a_table_is_never_the_last_on_a_page() {
+    for before in 0..50 {
+        let mut table = Table::new("Titles", vec![Column::text(1.0), Column::text(1.0)]);
+        for n in 0..before {
+            table.row(vec![Cell::text(format!("row {n}")), Cell::text("x")]);
+        }
+        table.title("A title");
+        table.row(vec![Cell::text("below it"), Cell::text("x")]);
+        let mut paper = Paper::new(settings());
+        paper.table(table);
+        let laid = Flow::lay(&paper);
+        let has = |page: &Page, what: &str| said(page, content).iter().any(|t| t.trim() == what);
+        let titled: Vec<&Page> = laid.pages.iter().filter(|p| has(p, "A title")).collect();
+        assert_eq!(titled.len(), 1);
+        assert!(has(titled[0], "below it"), "{before}");
+    }
+}
+
+#[test]
+fn numbers_are_not_parted_from_their_units() {
+    let mut setter = Setter::new();
+    let text = "a deviation of ± 12.25 mm and 95 % ".repeat(40);
+    for width in [60.0, 83.0, 121.0, 200.0] {
+        let lines = setter.lines(&text.as_str().spans(), &Style::BODY, width, Align::Start);
+        for line in &lines {
+            let piece = Page {
+                pieces: vec![crate::flow::Piece {
+                    role: Role::Artifact,
+                    ops: line.ops.clone(),
+                }],
+                links: Vec::new(),
+            };
+            let line = said(&piece, |_| true).concat();
+            let first = line.split(' ').next().unwrap_or_default();
+            assert!(
+                first != "mm" && first != "%" && first != "12.25",
+                "{width}: {line}"
+            );
+        }
     }
 }
 
@@ -365,7 +409,9 @@ fn everything(size: Size, texts: &[String]) -> Paper {
     {
         drawing.text(150.0, 20.0 * n as f32 + 20.0, anchor, text(n), &LABEL);
     }
-    paper.figure(drawing, &text(3), text(4));
+    paper.figure_kept(drawing.clone().scaled(0.7), &text(4));
+    paper.figure(drawing, &text(3));
+    paper.text(Style::BODY.keep(), text(4));
     let columns = vec![
         Column::fixed(70.0),
         Column::decimal(50.0),
@@ -379,7 +425,9 @@ fn everything(size: Size, texts: &[String]) -> Paper {
             vec![Cell::text(text(0)), Cell::text(text(1))],
             vec![Cell::text(text(2)), Cell::text(text(3))],
         ],
+        ..Group::default()
     });
+    table.title(&text(4));
     table.row(vec![
         Cell::text(text(1)),
         Cell::text(text(4)),

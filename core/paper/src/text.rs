@@ -1,10 +1,11 @@
 //! Spans, styles, and text set in lines.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use krilla::text::{GlyphId, KrillaGlyph};
 use parley::style::{
-    FontFamily, FontFamilyName, FontWeight, LineHeight, OverflowWrap, StyleProperty,
+    FontFamily, FontFamilyName, FontWeight, LineHeight, OverflowWrap, StyleProperty, TextWrapMode,
 };
 use parley::{LayoutContext, layout::Line as SetLine};
 
@@ -288,6 +289,9 @@ impl Setter {
                 builder.push(StyleProperty::FontSize(style.size * size), range);
             }
         }
+        for range in units(&text) {
+            builder.push(StyleProperty::TextWrapMode(TextWrapMode::NoWrap), range);
+        }
         let mut layout = builder.build(&*text);
         layout.break_all_lines(Some(width.max(1.0)));
         let styles = layout.styles();
@@ -343,6 +347,29 @@ impl Setter {
         self.fonts.clean(text, &mut unknown);
         unknown
     }
+}
+
+/// Where a number and its unit stand, which no line's end may part: `± 1.2 mm`, `95 %`, `14 min`.
+fn units(text: &str) -> Vec<Range<usize>> {
+    const UNITS: [&str; 7] = ["mm", "%", "min", "s", "h", "u", "kB"];
+    let mut ranges = Vec::new();
+    for (at, _) in text.match_indices(' ') {
+        let (before, after) = (&text[..at], &text[at + 1..]);
+        let unit = after
+            .split(|c: char| !c.is_alphanumeric() && c != '%')
+            .next();
+        let number = |c: char| c.is_ascii_digit() || c == '.';
+        let digits = before.len() - before.trim_end_matches(number).len();
+        match unit {
+            Some(unit) if (1..=8).contains(&digits) && UNITS.contains(&unit) => {
+                let number = at - digits;
+                let sign = text[..number].strip_suffix("± ").map_or(number, str::len);
+                ranges.push(sign..at + 1 + unit.len());
+            }
+            _ => {}
+        }
+    }
+    ranges
 }
 
 fn weight(weight: Weight) -> FontWeight {

@@ -3,7 +3,7 @@
 use datumtrail_paper::text::GREY;
 use datumtrail_paper::{Paper, Span, Style};
 
-use super::shapes;
+use super::{capital, shapes};
 use crate::archive::story::{HoldStory, Story};
 use crate::archive::words;
 
@@ -44,7 +44,7 @@ fn hold(paper: &mut Paper, hold: &HoldStory) {
         paper.text(Style::BODY, but);
     }
     let needs = hold.needs.iter().map(|need| {
-        let mut spans = vec![Span::plain(format!("{}: ", need.text))];
+        let mut spans = vec![Span::plain(format!("{}: ", capital(&need.text)))];
         spans.push(Span::plain(&*need.found));
         if !need.met {
             spans.push(Span::bold(" (missing)"));

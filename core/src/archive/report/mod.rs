@@ -14,6 +14,7 @@
 //! | `trams` | tram readings, and where the dimension sheet contradicts itself |
 //! | `holds` | hold points and how they opened |
 //! | `estimate` | notes that support a line of the estimate |
+//! | `stages` | when each stage was open, and what was written down |
 //! | `prints` | the photos |
 //! | `pictures` | makes the photos small enough, on threads of its own |
 //! | `people` | people, devices, seals, clocks, what was struck |
@@ -37,6 +38,8 @@ mod pictures;
 mod prints;
 #[cfg(feature = "report")]
 mod shapes;
+#[cfg(feature = "report")]
+mod stages;
 #[cfg(feature = "report")]
 mod stations;
 #[cfg(feature = "report")]
@@ -87,6 +90,7 @@ pub(crate) fn write(
     trams::draw(&mut paper, story);
     holds::draw(&mut paper, story);
     estimate::draw(&mut paper, story, view);
+    stages::draw(&mut paper, story);
     prints::draw(&mut paper, story, &pictures);
     people::draw(&mut paper, story, view);
     whole::draw(&mut paper, story, document);

@@ -1,7 +1,7 @@
 //! The damage in words, how far it went, the moves and what came of them.
 
 use datumtrail_geometry::extent::Direction;
-use datumtrail_geometry::frame::Axis;
+use datumtrail_geometry::frame::{Axis, Side};
 use datumtrail_paper::{Cell, Column, Group, Paper, Span, Style, Table};
 
 use super::capital;
@@ -16,7 +16,7 @@ pub fn draw(paper: &mut Paper, story: &Story) {
     if !story.moves.is_empty() {
         paper.heading(2, "Moves, and what came of them");
         for decided in &story.moves {
-            self::decided(paper, decided);
+            self::decided(paper, story, decided);
         }
     }
 }
@@ -88,7 +88,7 @@ fn all_still(extent: &ExtentReport) -> bool {
         && !extent.points.iter().any(|p| moved(p.movement))
 }
 
-fn decided(paper: &mut Paper, decided: &MoveStory) {
+fn decided(paper: &mut Paper, story: &Story, decided: &MoveStory) {
     let heading = format!("Decided {}", words::moment(&decided.at));
     paper.heading(3, &heading);
     paper.text(Style::BODY.bold(), &decided.words);
@@ -99,12 +99,18 @@ fn decided(paper: &mut Paper, decided: &MoveStory) {
     paper.text(Style::BODY, text);
     paper.list(Style::BODY, decided.expected.iter());
     match &decided.outcome {
-        Some(outcome) => self::outcome(paper, outcome),
+        Some(outcome) => self::outcome(paper, story, outcome),
         None => paper.text(Style::BODY, "No survey has shown what came of it."),
     }
 }
 
-fn outcome(paper: &mut Paper, outcome: &OutcomeStory) {
+fn outcome(paper: &mut Paper, story: &Story, outcome: &OutcomeStory) {
+    let report = story.survey(&outcome.survey).and_then(|s| s.report());
+    let side = |name: &str| {
+        let points = report.iter().flat_map(|r| &r.points);
+        let mut of_name = points.filter(|p| p.point == name);
+        of_name.next().map_or(Side::Centre, |p| p.side)
+    };
     let (name, at) = (&outcome.survey_name, words::moment(&outcome.at));
     let lead = [
         Span::bold("What came of it: "),
@@ -121,7 +127,7 @@ fn outcome(paper: &mut Paper, outcome: &OutcomeStory) {
         Column::text(1.3),
     ];
     let mut table = Table::new(
-        "The move promised and found, point by point and axis by axis",
+        "Deviations that the move promised and that were found",
         columns,
     );
     let heads = [
@@ -134,6 +140,7 @@ fn outcome(paper: &mut Paper, outcome: &OutcomeStory) {
     ];
     table.head(heads.map(Cell::text).into());
     for point in &outcome.points {
+        let side = side(&point.point);
         let rows = Axis::ALL.map(|axis| {
             let n = axis.index();
             let agrees = match point.as_predicted[n] {
@@ -146,8 +153,8 @@ fn outcome(paper: &mut Paper, outcome: &OutcomeStory) {
                 .map_or("–".to_owned(), |u| format!("{:.2}", u[n]));
             vec![
                 Cell::text(capital(axis.word())),
-                Cell::text(against(axis, point.predicted_mm[n])),
-                Cell::text(against(axis, point.achieved_mm[n])),
+                Cell::text(against(axis, point.predicted_mm[n], side)),
+                Cell::text(against(axis, point.achieved_mm[n], side)),
                 Cell::text(u),
                 Cell::text(agrees),
             ]
@@ -155,6 +162,7 @@ fn outcome(paper: &mut Paper, outcome: &OutcomeStory) {
         table.group(Group {
             lead: Some(Cell::text(Span::bold(&*point.point))),
             rows: rows.into(),
+            ..Group::default()
         });
     }
     paper.table(table);
@@ -167,8 +175,7 @@ fn outcome(paper: &mut Paper, outcome: &OutcomeStory) {
     }
 }
 
-/// A deviation in the vehicle's own directions, without a side: to its left or right.
-fn against(axis: Axis, mm: f64) -> String {
-    let text = words::deviation(axis, mm, datumtrail_geometry::frame::Side::Centre);
-    text.replace(" mm", "")
+/// A deviation without its unit, which the head of the column has.
+fn against(axis: Axis, mm: f64, side: Side) -> String {
+    words::deviation(axis, mm, side).replace(" mm", "")
 }

@@ -120,14 +120,13 @@ fn table(
     }
     second.push(Cell::text("Limit").align(Align::End));
     table.head(second);
-    let width = table.columns.len();
     let part = story
         .head
         .part
         .as_ref()
         .map_or(&[][..], |p| p.points.as_slice());
     for (heading, points) in groups(report, part) {
-        table.row(vec![Cell::text(Span::bold(heading)).across(width)]);
+        table.title(heading);
         for point in points {
             let earlier =
                 before.and_then(|(_, r)| r.points.iter().find(|p| p.point == point.point));
@@ -204,6 +203,7 @@ fn group(
     Group {
         lead: Some(lead),
         rows,
+        ..Group::default()
     }
 }
 

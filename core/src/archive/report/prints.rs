@@ -22,8 +22,8 @@ pub fn draw(paper: &mut Paper, story: &Story, pictures: &Made) {
         Style::BODY,
         format!(
             "In the order of the stages. Times are those of {}, after each camera's clock was put \
-             right; the small print says how surely. The originals are in the archive's photos \
-             folder, under the names given here.",
+             right; the small print says how surely. In the archive's photos folder each has its \
+             number in front of its name.",
             story.head.zone
         ),
     );

@@ -18,15 +18,17 @@ use crate::archive::words;
 use crate::job::measure::{CheckReport, PointReport};
 
 /// Half a row's height, and what of it an arrow may take; the rest is for its number.
-const ROW: f32 = 23.0;
-const ARROW_UP: f32 = 15.0;
+const ROW: f32 = 25.0;
+const ARROW_UP: f32 = 17.0;
 const ARROW_ALONG: f32 = 46.0;
 /// Half the height of the strip with the line and the stations' names.
-const STRIP: f32 = 29.0;
+const STRIP: f32 = 31.0;
 const TOP: f32 = 4.0;
 const BELOW: f32 = 26.0;
 /// Longer names are cut; the table has them whole.
 const LONGEST_NAME: usize = 7;
+/// The page's letters are so much wider.
+const NARROWER: f64 = 1.3;
 const NAME: Style = LABEL.bold();
 const SMALL: Style = LABEL.sized(6.8).colored(GREY);
 const NUMBER: Style = LABEL.sized(7.0).colored(shapes::VERMILION);
@@ -43,15 +45,10 @@ pub fn draw(paper: &mut Paper, story: &Story, size: Size) {
     let reports: Vec<CheckReport<'_>> = shown.iter().filter_map(|s| s.report()).collect();
     let (width, _) = size.room();
     let per_mm = places::common_scale(&reports);
-    let lanes = reports
-        .iter()
-        .map(|r| places::lanes(r, f64::from(width), per_mm));
-    let lanes = lanes.fold([1, 1], |[a, b], [c, d]| [a.max(c), b.max(d)]);
 
-    paper.new_page();
     paper.heading(2, "Where it stands");
     paper.text(
-        Style::BODY,
+        Style::BODY.keep(),
         "The vehicle seen along its own length: its centre line with the control points as \
          stations, front to the left, the right side above and the left side below. Deviations from \
          the sheet are drawn larger than the vehicle; the posts stand at the limits. In the rows of \
@@ -75,8 +72,8 @@ pub fn draw(paper: &mut Paper, story: &Story, size: Size) {
             Span::plain(format!(", {}: {phrase}", words::moment(&survey.at))),
         ];
         paper.text(Style::BODY.above(9.0).keep(), caption.to_vec());
-        let drawing = picture(report, width, per_mm as f32, lanes);
-        paper.figure(drawing, &description(survey, report), "");
+        let drawing = picture(report, width, per_mm as f32);
+        paper.figure(drawing, &description(survey, report));
     }
 }
 
@@ -102,14 +99,13 @@ fn legend(paper: &mut Paper, width: f32) {
     let alt = "Legend. Inside: a dot between two posts. Outside: an arrow leaving the posts, with \
                its size. Too close to call: a dot with whiskers over a post. No limit given: a \
                hollow dot. Unchecked: a hollow dot struck through. Reference point: a triangle.";
-    paper.figure(drawing, alt, "");
+    paper.figure_kept(drawing, alt);
 }
 
-fn picture(report: &CheckReport<'_>, width: f32, per_mm: f32, lanes: [usize; 2]) -> Drawing {
+fn picture(report: &CheckReport<'_>, width: f32, per_mm: f32) -> Drawing {
     let (stations, width, along) = places::stations(report, f64::from(width));
-    let [on_right, on_left] = lanes;
-    let right = Band::new(&stations, Side::Right, f64::from(per_mm), on_right);
-    let left = Band::new(&stations, Side::Left, f64::from(per_mm), on_left);
+    let right = Band::new(&stations, Side::Right, f64::from(per_mm), 1);
+    let left = Band::new(&stations, Side::Left, f64::from(per_mm), 1);
     let band = |b: &Band| b.lengths() as f32 + 4.0 * ROW;
     let centre = TOP + band(&right) + STRIP;
     let bottom = centre + STRIP + band(&left);
@@ -243,12 +239,18 @@ impl Picture {
                     shapes::reference(&mut self.drawing, x, c + 11.0 * out, out > 0.0);
                 }
                 let name = words::cut(point.point, LONGEST_NAME);
-                let tier = names.tier(station.x, &name) as f32;
+                // The tiers are reckoned with wider letters than these.
+                let tier = names.tier(station.x * NARROWER, &name) as f32;
                 let y = if out < 0.0 {
-                    c - 16.5 - 8.0 * tier
+                    c - 17.5 - 8.0 * tier
                 } else {
-                    c + 21.5 + 8.0 * tier
+                    c + 22.5 + 8.0 * tier
                 };
+                // The station's line must not run through its name.
+                let wide = 4.6 * name.chars().count() as f32 + 2.0;
+                let gap = Pen::fill(shapes::PAPER);
+                self.drawing
+                    .rectangle(x - wide / 2.0, y - 6.0, wide, 7.5, gap);
                 self.drawing.text(x, y, Anchor::Middle, name, &NAME);
             }
         }

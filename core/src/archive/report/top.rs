@@ -6,7 +6,7 @@ use datumtrail_paper::{Cell, Column, Paper, Span, Style, Table};
 use super::shapes::{self, emblem};
 use crate::archive::story::{Outcome, Story, Tally};
 use crate::archive::words;
-use crate::job::stage::{State, instant};
+use crate::job::stage::instant;
 
 pub fn draw(paper: &mut Paper, story: &Story) {
     let head = &story.head;
@@ -48,19 +48,11 @@ fn facts(paper: &mut Paper, story: &Story) {
         };
         row("When", format!("{when} (times in {})", head.zone));
     }
-    let begun = story
-        .stages
-        .iter()
-        .filter(|s| s.state != State::NotYet)
-        .count();
-    row("Stages", format!("{begun} of {} begun", story.stages.len()));
     row("Evidence", evidence(story));
     if !story.people.is_empty() {
         row("By", words::list(&story.people));
     }
     row("Job reference", head.job.clone());
-    let told = format!("{} by {}", words::moment(&head.told), head.program);
-    row("Written", told);
     paper.table(table);
 }
 
@@ -109,7 +101,7 @@ fn answer(paper: &mut Paper, story: &Story) {
         .iter()
         .map(|line| (Style::BODY.above(3.0), vec![Span::plain(&**line)]));
     texts.extend(details);
-    paper.panel(Some(emblem(verdict)), bar, texts);
+    paper.panel(Some(emblem(verdict).scaled(1.35)), bar, texts);
     if !answer.released.is_empty() {
         paper.heading(3, "Released without evidence");
         paper.list(Style::BODY, answer.released.iter());

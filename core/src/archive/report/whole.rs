@@ -108,8 +108,6 @@ pub fn draw(paper: &mut Paper, story: &Story, document: &[u8]) {
         file::TIMELINE
     );
     paper.text(Style::BODY, text);
-    paper.heading(3, "Cautions");
-    paper.list(Style::BODY, story.cautions);
 }
 
 /// The last changes of the document: they name its state, however it is written down.
