@@ -138,8 +138,16 @@ async fn a_removed_device_is_out_at_once_and_everywhere() {
         began.elapsed()
     );
     // It hears so, by the word with which it was closed or by the roster, whichever is first.
-    b.until(|e| matches!(e, Event::Refused { why: Refusal::Removed, .. }))
-        .await;
+    b.until(|e| {
+        matches!(
+            e,
+            Event::Refused {
+                why: Refusal::Removed,
+                ..
+            }
+        )
+    })
+    .await;
     // It carries what a had of the job when it was removed.
     let removal = &a.crew.removals()[0];
     assert_eq!(removal.heads[0].heads(), heads(&doc));
