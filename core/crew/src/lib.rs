@@ -1,6 +1,9 @@
 //! The crew: the devices of a shop keep the same jobs over their own network, with no server.
 #![warn(missing_docs)]
 
+#[cfg(test)]
+extern crate self as datumtrail_crew;
+
 mod addresses;
 mod clock;
 mod crew;
@@ -12,6 +15,8 @@ mod error;
 mod event;
 mod gate;
 mod host;
+#[cfg(test)]
+mod hostile;
 mod invitations;
 mod join;
 mod net;

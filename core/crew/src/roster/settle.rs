@@ -156,13 +156,12 @@ fn which_count<'a>(all: &All, crew: &StatementId, removals: &[&'a Checked]) -> V
     }
     let mut reaches = attacks.clone();
     for middle in 0..n {
-        for from in 0..n {
-            if reaches[from][middle] {
-                for to in 0..n {
-                    if reaches[middle][to] {
-                        reaches[from][to] = true;
-                    }
-                }
+        let beyond = reaches[middle].clone();
+        for row in &mut reaches {
+            if row[middle] {
+                row.iter_mut()
+                    .zip(&beyond)
+                    .for_each(|(to, more)| *to |= *more);
             }
         }
     }

@@ -33,6 +33,8 @@ pub struct TestHost {
     pub disk_full: AtomicBool,
     pub ahead_ms: AtomicI64,
     pub blobs: iroh_blobs::api::Store,
+    /// Where the blob store is, if its files are to be flushed as a shop does it.
+    pub flush_in: Mutex<Option<std::path::PathBuf>>,
 }
 
 impl Host for TestHost {
@@ -67,6 +69,23 @@ impl Host for TestHost {
         async move {
             if self.disk_full.load(Ordering::Relaxed) {
                 return Err("the disk is full".to_owned());
+            }
+            let folder = self.flush_in.lock().unwrap().clone();
+            if let Some(folder) = folder {
+                self.blobs.sync_db().await.map_err(|e| e.to_string())?;
+                let paths = iroh_blobs::store::fs::options::PathOptions::new(&folder);
+                for photo in &photos {
+                    for path in [
+                        paths.data_path(&photo.hash),
+                        paths.outboard_path(&photo.hash),
+                    ] {
+                        if let Ok(file) = std::fs::File::open(path) {
+                            file.sync_all().map_err(|e| e.to_string())?;
+                        }
+                    }
+                }
+                let folder = std::fs::File::open(&paths.data_path).map_err(|e| e.to_string())?;
+                folder.sync_all().map_err(|e| e.to_string())?;
             }
             let mut wanted = self.wanted.lock().unwrap();
             for photo in photos {
@@ -139,6 +158,7 @@ impl Device {
             disk_full: AtomicBool::new(false),
             ahead_ms: AtomicI64::new(0),
             blobs: (*blobs).clone(),
+            flush_in: Mutex::default(),
         });
         let crew = Crew::start(
             CrewOptions {
