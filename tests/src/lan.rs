@@ -143,6 +143,14 @@ impl Lan {
         Device::run_by(&["ip", "netns", "exec", &self.space(host)])
     }
 
+    /// Tells the hosts where everything else is, as a router does; nobody is there.
+    pub fn routed(&self) {
+        for host in 1..=self.hosts {
+            let space = self.space(host);
+            ip(&["-n", &space, "route", "add", "default", "dev", "e0"]).expect("a route");
+        }
+    }
+
     /// Pulls a host's cable.
     pub fn pull(&self, host: u32) {
         ip(&["link", "set", &self.outside(host), "down"]).expect("a cable");

@@ -31,8 +31,14 @@ fn large_photo(device: &Device, name: &str, megabytes: usize) -> String {
 #[test]
 fn they_find_each_other_and_nothing_leaves_the_network() {
     let Some(lan) = Lan::bridge(2) else { return };
+    lan.routed();
     let capture = lan.capture();
     let (bench, phone) = two(&lan);
+    // Only what they hear on the network tells them where the other one is.
+    for device in [&bench, &phone] {
+        let known = device.shop.folder().join("crew/addresses");
+        std::fs::remove_file(known).expect("addresses of the last meeting");
+    }
     let (_here, _there) = (bench.sync(), phone.sync());
     phone.waits("the job", &["job", "list"], |jobs| count(jobs, "jobs") == 1);
     phone.ok(&["note", "add", "Kestrelby was here"]);
@@ -43,6 +49,8 @@ fn they_find_each_other_and_nothing_leaves_the_network() {
         udp > 20,
         "{udp} frames of UDP are too few for what was done"
     );
+    let announced = frames.iter().filter(|f| f["port"] == 5353).count();
+    assert!(announced > 0, "nothing was announced");
     let host = std::fs::read_to_string("/etc/hostname").unwrap_or_default();
     for frame in &frames {
         let to: std::net::IpAddr = frame["to"].as_str().unwrap().parse().unwrap();
