@@ -1,11 +1,11 @@
 //! The job document: one vehicle, one repair, one automerge document.
 //!
-//! # Schema, version 1.1
+//! # Schema, version 1.2
 //!
 //! ```text
 //! format    "datumtrail.job"
 //! schema    1              a newer major version is opened read-only
-//! minor     1              additions that an older program may pass over
+//! minor     2              additions that an older program may pass over
 //! job       the job's identity, a UUID
 //! copy_for  "insurer" or "owner", in a copy from which records were left out; else not there
 //! about     { name | vehicle | zone | plan | part | layout : { value, by, person?, at } }
