@@ -29,7 +29,7 @@ fn one(seal: &SealState) -> Markup {
     let broken = seal.standing == Standing::Broken;
     html! {
         div.slip.hatched[broken] id=(format!("z-{}", seal.id.short())) {
-            h3 { (seal.title) }
+            h3 { (shape(seal.standing)) (seal.title) }
             p {
                 "Sealed by " (seal.author) ", " (words::moment(&seal.at)) ". "
                 @match seal.standing {
@@ -44,6 +44,24 @@ fn one(seal: &SealState) -> Markup {
                 ul { @for change in &seal.changes { li { (change) } } }
             }
             p.sub { "Signer " (seal.principal) ", SHA-512 of what was signed " code { (seal.sha512) } }
+        }
+    }
+}
+
+/// A ring: with a dot where the seal holds, with a plus beside it where something came since, struck
+/// through where it proves nothing.
+fn shape(standing: Standing) -> Markup {
+    html! {
+        svg.em viewBox="0 0 44 18" aria-hidden="true" {
+            circle.po fill="none" cx="14" cy="9" r="7" {}
+            @match standing {
+                Standing::Unchanged => circle.in cx="14" cy="9" r="3.4" {},
+                Standing::ChangedSince => {
+                    circle.in cx="14" cy="9" r="3.4" {}
+                    path.po d="M27 9h9M31.5 4.5v9" {}
+                }
+                Standing::Broken => path.os d="M5 17 23 1" {},
+            }
         }
     }
 }

@@ -260,8 +260,10 @@ impl Story {
     /// Whether a chapter is the last time that its stage was open: what holds for the stage as a
     /// whole is told there.
     pub fn last_of(&self, chapter: &Chapter) -> bool {
-        let times = self.chapters.iter().filter(|c| c.stage == chapter.stage);
-        times.last().is_some_and(|last| std::ptr::eq(last, chapter))
+        let mut times = self.chapters.iter().filter(|c| c.stage == chapter.stage);
+        times
+            .next_back()
+            .is_some_and(|last| std::ptr::eq(last, chapter))
     }
 
     /// The photo of that identity.

@@ -106,11 +106,8 @@ async fn forged_seals_and_signatures_are_named() {
             }
         }
     };
-    let cases: [(
-        &str,
-        FindingKind,
-        Box<dyn Fn(&str, Vec<u8>) -> Option<Vec<u8>>>,
-    ); 3] = [
+    type Meddle = Box<dyn Fn(&str, Vec<u8>) -> Option<Vec<u8>>>;
+    let cases: [(&str, FindingKind, Meddle); 3] = [
         (
             content,
             FindingKind::Recomputed,
@@ -119,7 +116,7 @@ async fn forged_seals_and_signatures_are_named() {
         (
             file::ALLOWED,
             FindingKind::Missing,
-            Box::new(|path, bytes| (path != content).then_some(bytes)),
+            Box::new(move |path, bytes| (path != content).then_some(bytes)),
         ),
         (
             "signature/archive.sha512",
