@@ -93,6 +93,9 @@ const PANEL_SHAPE: f32 = 8.0;
 const GUTTER: f32 = 16.0;
 /// Room for a caption below a picture that is as tall as it may be.
 const CAPTION: f32 = 92.0;
+/// Above a drawing; and how much smaller it may be made to stay on a page.
+const FIGURE_ABOVE: f32 = 8.0;
+const SMALLEST_FIGURE: f32 = 0.85;
 /// The contents' lines, and the room for a number at their end.
 const CONTENTS: Style = Style::BODY;
 const CONTENTS_NUMBER: f32 = 30.0;
@@ -398,7 +401,14 @@ impl Flow {
 
     fn figure(&mut self, drawing: &Drawing, alt: &str, keep: bool) {
         let (width, most) = (self.frame.width(), self.frame.height());
-        let scale = (width / drawing.width).min(most / drawing.height).min(1.0);
+        let mut scale = (width / drawing.width).min(most / drawing.height).min(1.0);
+        // A little smaller, where it then still fits on this page with what waits for it.
+        let waiting = self.held.iter().flat_map(|h| &h.chunks);
+        let waiting: f32 = waiting.map(|c| c.above + c.height).sum();
+        let there = (self.left() - waiting - FIGURE_ABOVE) / drawing.height;
+        if !self.at_top() && (scale * SMALLEST_FIGURE..scale).contains(&there) {
+            scale = there;
+        }
         let mut ops = drawing.ops(&mut self.setter);
         for op in &mut ops {
             op.transform(scale, 0.0, 0.0);
@@ -406,7 +416,7 @@ impl Flow {
         let figure = self.tags.group(Kind::Figure(alt_text(alt)), None);
         let chunk = Chunk {
             height: drawing.height * scale,
-            above: 8.0,
+            above: FIGURE_ABOVE,
             ops,
             mark: Mark::Figure(figure),
         };

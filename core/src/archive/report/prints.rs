@@ -16,7 +16,6 @@ pub fn draw(paper: &mut Paper, story: &Story, pictures: &Made) {
     } else {
         1
     };
-    paper.new_page();
     paper.heading(2, "Photos");
     paper.text(
         Style::BODY,

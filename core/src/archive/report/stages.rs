@@ -1,6 +1,6 @@
 //! The work stage by stage: when each was open, and what was written down.
 
-use datumtrail_paper::{Paper, Span, Style};
+use datumtrail_paper::{Cell, Column, Paper, Span, Style, Table};
 
 use crate::archive::story::{Chapter, EventKind, NoteStory, Story};
 use crate::archive::words;
@@ -10,33 +10,63 @@ pub fn draw(paper: &mut Paper, story: &Story) {
         return;
     }
     paper.heading(2, "Stage by stage");
+    let columns = vec![
+        Column::fixed(100.0),
+        Column::fixed(128.0),
+        Column::text(1.0),
+    ];
+    let mut table = Table::new("Stages in the order in which they were opened", columns);
+    table.style = Style::TABLE.sized(8.5);
+    table.head(
+        ["Stage", "When", "What was written down"]
+            .map(Cell::text)
+            .into(),
+    );
     for chapter in &story.chapters {
         let title = match chapter.time {
             Some(time) if time > 1 => format!("{}, opened again ({time})", chapter.title),
             _ => chapter.title.clone(),
         };
-        paper.heading(3, &title);
-        paper.text(Style::SMALL, when(chapter));
         let told = chapter.events.iter().filter(|e| e.kind == EventKind::Note);
         let notes: Vec<&NoteStory> = told.filter_map(|e| story.note(&e.record)).collect();
-        let lines = notes.iter().map(|note| {
+        let mut written = Vec::new();
+        for (n, note) in notes.iter().enumerate() {
+            let line = if n == 0 { "" } else { "\n" };
             let by = format!("  {}, {}", note.author, words::short_moment(&note.at));
-            vec![Span::plain(&*note.text), Span::quiet(by)]
-        });
-        paper.list(Style::BODY, lines);
+            written.push(Span::plain(format!("{line}{}", note.text)));
+            written.push(Span::quiet(by));
+        }
+        if written.is_empty() {
+            written.push(Span::quiet("no notes but those with photos"));
+        }
+        table.row(vec![
+            Cell::text(Span::bold(title)).heads_row(),
+            Cell::text(Span::quiet(when(chapter))),
+            Cell::text(written),
+        ]);
     }
+    paper.table(table);
 }
 
 fn when(chapter: &Chapter) -> String {
-    let by = |who: &Option<String>| who.as_ref().map_or(String::new(), |w| format!(" by {w}"));
+    let by = |who: &Option<String>| who.as_ref().map_or(String::new(), |w| format!(", {w}"));
     let mut parts = Vec::new();
-    if let Some(at) = &chapter.opened {
-        let who = by(&chapter.opened_by);
-        parts.push(format!("Opened {}{who}", words::moment(at)));
+    match (&chapter.opened, &chapter.closed) {
+        (Some(from), Some(to)) => {
+            let (from, to) = (words::short_moment(from), words::short_moment(to));
+            parts.push(format!("{from} to {to}{}", by(&chapter.opened_by)));
+        }
+        (Some(from), None) => {
+            let from = words::short_moment(from);
+            parts.push(format!("open since {from}{}", by(&chapter.opened_by)));
+        }
+        _ => {}
     }
-    if let Some(at) = &chapter.closed {
-        let who = by(&chapter.closed_by);
-        parts.push(format!("closed {}{who}", words::moment(at)));
+    if chapter.closed_by != chapter.opened_by && chapter.closed.is_some() {
+        parts.push(format!(
+            "closed{}",
+            by(&chapter.closed_by).replacen(", ", " by ", 1)
+        ));
     }
     let kinds = [
         (EventKind::Survey, "survey", "surveys"),
