@@ -24,6 +24,8 @@ use crate::wire::hash_bytes;
 
 /// How often [`Crew::settled`] looks, should nothing have woken it.
 const LOOK: Duration = Duration::from_millis(100);
+/// How long an invitation waits for this device to know where it is.
+const ADDRESSES_TIME: Duration = Duration::from_secs(2);
 /// How long nothing may be missing before it counts as nothing missing.
 const CALM: Duration = Duration::from_millis(50);
 
@@ -196,6 +198,12 @@ impl Crew {
         };
         lock(&engine.invitations).add(secret, expires, grant);
         let mut addresses = self.addresses();
+        let began = Instant::now();
+        while addresses.is_empty() && began.elapsed() < ADDRESSES_TIME {
+            // Right after the start the interfaces are still being looked at.
+            tokio::time::sleep(Duration::from_millis(50)).await;
+            addresses = self.addresses();
+        }
         addresses.truncate(ADDRESSES_MAX);
         Ok(Ticket {
             inviter: engine.id,

@@ -1,12 +1,13 @@
 //! Coming together: answering who dials, and dialling who is missing.
 
+use std::collections::HashMap;
 use std::net::{IpAddr, SocketAddr};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use futures_util::StreamExt;
 use iroh::Watcher;
-use iroh::endpoint::{Connection, Incoming};
+use iroh::endpoint::{Connection, Incoming, IncomingAddr};
 use iroh_mdns_address_lookup::DiscoveryEvent;
 use tokio::sync::Semaphore;
 
@@ -18,6 +19,8 @@ use crate::wire::{ALPN_CREW, ALPN_JOIN, ALPN_PHOTOS};
 
 /// Handshakes under way at a time; more are turned away unheard.
 const HANDSHAKES_MAX: usize = 64;
+/// And of these from one address.
+const HANDSHAKES_EACH: usize = 16;
 /// Places of other devices that are taken from one message.
 const PLACES_MAX: usize = 64;
 const HANDSHAKE_TIME: Duration = Duration::from_secs(10);
@@ -30,8 +33,11 @@ const HEAD_START: Duration = Duration::from_millis(250);
 /// Answers until the endpoint closes.
 pub(crate) async fn accept_all(engine: Arc<Engine>) {
     let room = Arc::new(Semaphore::new(HANDSHAKES_MAX));
+    let callers = Callers::default();
     while let Some(incoming) = engine.endpoint.accept().await {
-        let Ok(permit) = Arc::clone(&room).try_acquire_owned() else {
+        let free = Arc::clone(&room).try_acquire_owned().ok();
+        let permit = free.zip(callers.enter(&incoming));
+        let Some(permit) = permit else {
             incoming.refuse();
             continue;
         };
@@ -52,6 +58,46 @@ pub(crate) async fn accept_all(engine: Arc<Engine>) {
                 let _ = meet(&answering, connection).await;
             }
         });
+    }
+}
+
+/// How many handshakes are under way with whom, so that one address can't take up all the room.
+#[derive(Clone, Default)]
+struct Callers(Arc<Mutex<HashMap<IpAddr, usize>>>);
+
+struct Caller {
+    callers: Callers,
+    ip: IpAddr,
+}
+
+impl Callers {
+    fn enter(&self, incoming: &Incoming) -> Option<Caller> {
+        let IncomingAddr::Ip(address) = incoming.remote_addr() else {
+            return None;
+        };
+        let ip = address.ip();
+        let mut callers = lock(&self.0);
+        let count = callers.entry(ip).or_default();
+        if *count >= HANDSHAKES_EACH {
+            return None;
+        }
+        *count += 1;
+        Some(Caller {
+            callers: self.clone(),
+            ip,
+        })
+    }
+}
+
+impl Drop for Caller {
+    fn drop(&mut self) {
+        let mut callers = lock(&self.callers.0);
+        if let Some(count) = callers.get_mut(&self.ip) {
+            *count -= 1;
+            if *count == 0 {
+                callers.remove(&self.ip);
+            }
+        }
     }
 }
 

@@ -139,7 +139,18 @@ pub(crate) async fn meet(
     connection: Connection,
 ) -> std::result::Result<(), Refusal> {
     let peer = connection.remote_id();
-    let Err(fault) = meet_inner(engine, &connection, peer).await else {
+    let outcome = meet_inner(engine, &connection, peer).await;
+    {
+        // Strangers leave nothing behind.
+        let mut meeting = lock(&engine.meeting);
+        if meeting
+            .get(&peer)
+            .is_some_and(|one| Arc::strong_count(one) == 1)
+        {
+            meeting.remove(&peer);
+        }
+    }
+    let Err(fault) = outcome else {
         return Ok(());
     };
     let (why, by_us) = match (fault, refusal_of(&connection)) {
