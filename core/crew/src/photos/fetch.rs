@@ -167,6 +167,12 @@ async fn plan(engine: &Arc<Engine>, work: &mut Work) {
             work.queue.push_back((*one, holders));
         }
     }
+    tracing::debug!(
+        ?plan,
+        queued = work.queue.len(),
+        busy = work.busy.len(),
+        "photos planned"
+    );
     *lock(&engine.photos.plan) = plan;
     if engine.photos.sure.load(Ordering::SeqCst) {
         for session in &sessions {
@@ -208,6 +214,7 @@ async fn ask_for(session: &Session, hashes: Vec<Hash>) -> Vec<Hash> {
 
 async fn fetch(engine: &Engine, session: &Session, hash: Hash) -> Result<(), String> {
     let connection = connection(engine, session).await?;
+    tracing::debug!(%hash, from = %session.peer.fmt_short(), "a photo is being fetched");
     let content = HashAndFormat::raw(hash);
     let mut progress = Box::pin(engine.blobs.remote().fetch(connection, content).stream());
     loop {

@@ -23,7 +23,7 @@ use samod::storage::InMemoryStorage;
 use samod::{DocHandle, DocumentId, Repo};
 use tokio::sync::broadcast;
 
-pub const SOON: Duration = Duration::from_secs(20);
+pub const SOON: Duration = Duration::from_secs(60);
 
 pub struct TestHost {
     pub documents: Mutex<Vec<DocumentId>>,
