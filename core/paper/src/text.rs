@@ -312,13 +312,17 @@ impl Setter {
         align: Align,
     ) -> Option<Line> {
         let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        // No letter is narrower than a tenth of its height: what is longer is cut in any case.
+        let most = ((width / (style.size * 0.1)).max(1.0) as usize).saturating_add(1);
+        let whole = text;
+        let text: String = whole.chars().take(most).collect();
         let before = self.unknown;
         let mut set = |text: &str| {
             let mut lines = self.lines(&[text.into()], style, f32::MAX, Align::Start);
             (!lines.is_empty()).then(|| lines.swap_remove(0))
         };
         let mut line = set(&text)?;
-        if line.width > width {
+        if line.width > width || text.len() < whole.len() {
             // The longest beginning that fits, by halving.
             let letters: Vec<usize> = text.char_indices().map(|(at, _)| at).collect();
             let (mut fits, mut too_long) = (0, letters.len());
@@ -337,7 +341,7 @@ impl Setter {
                 return None;
             }
         }
-        self.unknown = before + self.fonts_unknown(&text);
+        self.unknown = before + self.fonts_unknown(&whole);
         line.shift(align, width);
         Some(line)
     }

@@ -18,7 +18,7 @@ pub fn draw(paper: &mut Paper, story: &Story, pictures: &Made) {
     };
     paper.heading(2, "Photos");
     paper.text(
-        Style::BODY,
+        Style::BODY.keep(),
         format!(
             "In the order of the stages. Times are those of {}, after each camera's clock was put \
              right; the small print says how surely. In the archive's photos folder each has its \

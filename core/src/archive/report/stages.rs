@@ -49,25 +49,26 @@ pub fn draw(paper: &mut Paper, story: &Story) {
 }
 
 fn when(chapter: &Chapter) -> String {
-    let by = |who: &Option<String>| who.as_ref().map_or(String::new(), |w| format!(", {w}"));
     let mut parts = Vec::new();
     match (&chapter.opened, &chapter.closed) {
         (Some(from), Some(to)) => {
-            let (from, to) = (words::short_moment(from), words::short_moment(to));
-            parts.push(format!("{from} to {to}{}", by(&chapter.opened_by)));
+            let same_day = words::day(from) == words::day(to);
+            let end = if same_day {
+                words::time_of_day(to)
+            } else {
+                words::short_moment(to)
+            };
+            parts.push(format!("{} to {end}", words::short_moment(from)));
         }
-        (Some(from), None) => {
-            let from = words::short_moment(from);
-            parts.push(format!("open since {from}{}", by(&chapter.opened_by)));
-        }
+        (Some(from), None) => parts.push(format!("open since {}", words::short_moment(from))),
         _ => {}
     }
-    if chapter.closed_by != chapter.opened_by && chapter.closed.is_some() {
-        parts.push(format!(
-            "closed{}",
-            by(&chapter.closed_by).replacen(", ", " by ", 1)
-        ));
-    }
+    parts.extend(chapter.opened_by.clone());
+    let closed_by = chapter
+        .closed_by
+        .as_ref()
+        .filter(|_| chapter.closed_by != chapter.opened_by);
+    parts.extend(closed_by.map(|who| format!("closed by {who}")));
     let kinds = [
         (EventKind::Survey, "survey", "surveys"),
         (EventKind::Photo, "photo", "photos"),
@@ -79,8 +80,5 @@ fn when(chapter: &Chapter) -> String {
             n => parts.push(words::count(n, one, many)),
         }
     }
-    match parts.is_empty() {
-        true => String::new(),
-        false => format!("{}.", super::capital(&parts.join("; "))),
-    }
+    parts.join("\n")
 }
