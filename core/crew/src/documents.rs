@@ -178,16 +178,18 @@ impl Documents {
             for document in &all {
                 let id = document.handle.document_id();
                 if engine.may_have(id, &session.peer) && !document.is_acked(&exchange) {
-                    missing.push(format!("{name} does not have all of the job {id} yet"));
+                    let job = engine.host.name_of(id);
+                    missing.push(format!("{name} does not have all of the job {job} yet"));
                 }
             }
         }
         if writes(theirs) {
             for id in exchange.pending.keys() {
                 let fault = self.get(id).and_then(|document| document.fault());
+                let job = engine.host.name_of(id);
                 missing.push(match fault {
-                    Some(why) => format!("the job {id} can't be written to the disk: {why}"),
-                    None => format!("not all of the job {id} has come from {name} yet"),
+                    Some(why) => format!("the job {job} can't be written to the disk: {why}"),
+                    None => format!("not all of the job {job} has come from {name} yet"),
                 });
             }
         }

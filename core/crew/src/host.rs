@@ -25,6 +25,11 @@ pub trait Host: Send + Sync + 'static {
         true
     }
 
+    /// What people call a document, for messages; its identity where that isn't known.
+    fn name_of(&self, document: &DocumentId) -> String {
+        document.to_string()
+    }
+
     /// Waits until the document as it is now is on the disk. Others are told that this device
     /// has it only afterwards.
     ///
