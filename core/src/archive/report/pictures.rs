@@ -89,10 +89,9 @@ fn picture(bytes: Vec<u8>, long_side: u32) -> Result<Picture, String> {
         Some(size) => size.width.max(size.height) <= long_side,
         None => false,
     };
-    if meta.kind == Kind::Jpeg && meta.orientation == Orientation::default() && small {
-        if let Ok(picture) = Picture::jpeg(bytes.clone()) {
-            return Ok(picture);
-        }
+    let as_it_is = meta.kind == Kind::Jpeg && meta.orientation == Orientation::default() && small;
+    if as_it_is && let Ok(picture) = Picture::jpeg(bytes.clone()) {
+        return Ok(picture);
     }
     let smaller = preview_as(&bytes, meta.kind, meta.orientation, long_side);
     let smaller = smaller.map_err(|e| e.to_string())?;

@@ -3,6 +3,8 @@
 mod content;
 mod measuring;
 mod refused;
+#[cfg(feature = "report")]
+mod report;
 mod sealed;
 mod tamper;
 
