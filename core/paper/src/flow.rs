@@ -671,7 +671,8 @@ impl Flow {
             }
             return;
         }
-        self.room(row * rows as f32);
+        self.room(row * rows as f32 + 3.0);
+        self.above(3.0);
         let top = self.y;
         let width = (self.frame.width() - GUTTER * 1.5) / 2.0;
         for (n, (heading, level, text)) in shown.into_iter().enumerate() {

@@ -6,6 +6,8 @@ mod measuring;
 mod open;
 mod readers;
 mod refused;
+#[cfg(feature = "report")]
+mod report;
 mod sealed;
 mod signed;
 mod tamper;
