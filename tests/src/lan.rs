@@ -165,9 +165,10 @@ impl Lan {
     pub fn moves(&self, host: u32, last: u32) {
         let space = self.space(host);
         let (old, new) = (self.address(host), format!("10.77.7.{last}/24"));
-        ip(&["-n", &space, "addr", "add", &new, "dev", "e0"]).expect("an address");
+        // The old one first: taking it away takes later ones of the same network with it.
         let old = format!("{old}/24");
         ip(&["-n", &space, "addr", "del", &old, "dev", "e0"]).expect("an address");
+        ip(&["-n", &space, "addr", "add", &new, "dev", "e0"]).expect("an address");
     }
 
     /// Moves hosts to a bridge of their own: two halves that don't hear each other.
