@@ -70,8 +70,8 @@ pub async fn run(context: &Context, asked: Export) -> Result<ExitCode> {
         let wrote = wrap(
             &format!(
                 "Wrote {} ({} files, {:.1} MB, {} photos).\n\
-                 Unpack it and open timeline.html in any browser. To check every byte: \
-                 datumtrail verify {}{}",
+                 Open data/timeline.html in any browser; a zip has to be unpacked first. To check \
+                 every byte: datumtrail verify {}{}",
                 done.path.display(),
                 done.files,
                 done.bytes as f64 / 1e6,
