@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::aside::{Removals, SetAside};
+use super::conflict::{Conflict, conflicts};
 use super::record::{self, Record, RecordId, Stamp};
 use super::tree;
 pub use super::tree::Unreadable;
@@ -125,11 +126,17 @@ pub struct JobView {
     pub seals: Vec<Entry<record::Seal>>,
     pub receipts: Vec<Entry<record::Receipt>>,
     pub skews: Vec<Entry<record::Skew>>,
+    /// Devices that were removed from the crew.
     pub removals: Vec<Entry<record::Removal>>,
+    /// Clashing records of which a person said that all stand.
     pub settlements: Vec<Entry<record::Settlement>>,
     /// What removed devices wrote after their removal. It stays in the document and doesn't count.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub set_aside: Vec<SetAside>,
+    /// What two people did at once; only looked for where a whole document is read
+    /// ([`JobView::load`]).
+    #[serde(skip)]
+    pub clashes: Vec<Conflict>,
     /// Device names by public key.
     pub devices: BTreeMap<String, String>,
     /// Records that a newer version wrote, or that are damaged. They stay in the document.
@@ -208,6 +215,7 @@ impl JobView {
             removals: reader.entries(),
             settlements: reader.entries(),
             set_aside: reader.set_aside,
+            clashes: Vec::new(),
             unreadable: reader.unreadable,
         })
     }
@@ -223,7 +231,12 @@ impl JobView {
                 "get it again from someone who has it whole",
             )
         })?;
-        Self::read(&doc, document)
+        let mut view = Self::read(&doc, document)?;
+        // A copy made anew has no history to tell by.
+        if view.copy_for.is_none() {
+            view.clashes = conflicts(&doc, &view);
+        }
+        Ok(view)
     }
 
     /// The job's name, or its identity where nobody named it.

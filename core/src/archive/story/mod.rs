@@ -23,6 +23,7 @@
 //! | `people` | people, devices, clocks, and values that two devices set at once |
 
 mod answer;
+mod apart;
 mod basis;
 mod chapter;
 mod damage;
@@ -113,6 +114,9 @@ pub struct Story {
     pub seals: Vec<SealState>,
     /// Values that two devices set at once and nobody has settled.
     pub conflicts: Vec<ConflictStory>,
+    /// What the devices of a crew brought about by working apart, each a sentence: clashing records,
+    /// what was set aside, clocks that differ.
+    pub apart: Vec<String>,
     /// Records that this version of the program can't understand. They are in the document.
     pub unreadable: Vec<Unreadable>,
     /// Everyone who wrote a record and said who they are.
@@ -229,6 +233,7 @@ impl Story {
             struck,
             seals: sealed::states(view, plan),
             conflicts,
+            apart: apart::tell(view),
             unreadable: view.unreadable.clone(),
             people: people::people(view),
             devices: people::devices(view),

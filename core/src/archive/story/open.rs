@@ -71,6 +71,7 @@ pub(super) fn open(story: &Story) -> Vec<String> {
             conflict.what
         ));
     }
+    lines.extend(story.apart.iter().cloned());
     if !story.unreadable.is_empty() {
         lines.push(format!(
             "{} not understood by this version of the program; the document keeps them.",
