@@ -37,7 +37,7 @@ pub fn draw(paper: &mut Paper, story: &Story) {
             written.push(Span::quiet(by));
         }
         if written.is_empty() {
-            written.push(Span::quiet("no notes but those with photos"));
+            written.push(Span::quiet("no notes, or only with its photos"));
         }
         table.row(vec![
             Cell::text(Span::bold(title)).heads_row(),
