@@ -20,10 +20,13 @@ pub async fn carry(
     use std::os::unix::fs::MetadataExt;
 
     let pointer = shop.join(POINTER);
+    let mine = super::own_user()?;
+    // Whoever else can write into the folder must not be able to hear what is said here.
+    if std::fs::metadata(&pointer).ok()?.uid() != mine {
+        return None;
+    }
     let socket = std::fs::read_to_string(&pointer).ok()?;
     let stream = tokio::net::UnixStream::connect(socket.trim()).await.ok()?;
-    // Whoever can write the pointer must not be able to hear what is said here.
-    let mine = std::fs::metadata(&pointer).ok()?.uid();
     if stream.peer_cred().ok()?.uid() != mine {
         return None;
     }

@@ -43,11 +43,7 @@ impl Owner {
         file.persist(&pointer)
             .map_err(|e| Error::io(&pointer, e.error))?;
         let shop = shop.for_person(None);
-        let task = tokio::spawn(accept(
-            listener,
-            std::sync::Arc::new(shop),
-            folder.path().to_owned(),
-        ));
+        let task = tokio::spawn(accept(listener, std::sync::Arc::new(shop)));
         Ok(Self {
             pointer,
             task,
@@ -66,6 +62,11 @@ fn forget(pointer: &std::path::Path) {
     let Some(folder) = socket.parent() else {
         return;
     };
+    // A pointer that was copied along with its folder names a socket at which somebody listens.
+    if std::os::unix::net::UnixStream::connect(socket).is_ok() {
+        let _ = std::fs::remove_file(pointer);
+        return;
+    }
     let name = folder.file_name().and_then(|name| name.to_str());
     if name.is_some_and(|name| name.starts_with(PREFIX)) {
         let _ = std::fs::remove_file(socket);
@@ -83,13 +84,7 @@ impl Drop for Owner {
 }
 
 #[cfg(unix)]
-async fn accept(
-    listener: tokio::net::UnixListener,
-    shop: std::sync::Arc<Shop>,
-    folder: std::path::PathBuf,
-) {
-    use std::os::unix::fs::MetadataExt;
-
+async fn accept(listener: tokio::net::UnixListener, shop: std::sync::Arc<Shop>) {
     // Commands end with the owner: dropping the set stops them.
     let mut running = tokio::task::JoinSet::new();
     loop {
@@ -101,7 +96,7 @@ async fn accept(
             tokio::time::sleep(std::time::Duration::from_millis(50)).await;
             continue;
         };
-        let mine = std::fs::metadata(&folder).ok().map(|m| m.uid());
+        let mine = super::own_user();
         let theirs = stream.peer_cred().ok().map(|c| c.uid());
         if mine.is_none() || mine != theirs {
             tracing::warn!("another user knocked at the shop's socket");

@@ -15,7 +15,7 @@ use std::collections::HashMap;
 use automerge::{Automerge, ChangeHash};
 use serde::Serialize;
 
-use super::record::{RecordId, Removal, Stamp};
+use super::record::{Record, RecordId, Removal, Stamp};
 use super::tree;
 
 /// A record that was set aside.
@@ -27,6 +27,13 @@ pub struct SetAside {
     pub stamp: Stamp,
 }
 
+struct One {
+    id: RecordId,
+    by: String,
+    device: String,
+    heads: Vec<ChangeHash>,
+}
+
 /// The removals in a document.
 pub(crate) struct Removals {
     /// By device: the heads known at each of its removals.
@@ -34,14 +41,33 @@ pub(crate) struct Removals {
 }
 
 impl Removals {
-    /// Reads them. Heads that this document doesn't have yet count as not reached.
+    /// Reads them. Heads that this document doesn't have yet count as not reached. A removal by a
+    /// device that had itself been removed before counts for nothing; two that remove each other both
+    /// count, as in the crew's roster.
     pub fn read(doc: &Automerge) -> Self {
+        let all: Vec<One> = tree::read_records::<Removal>(doc, &mut Vec::new())
+            .into_iter()
+            .map(|(id, stamp, removal)| {
+                let heads = removal.heads.iter().filter_map(|head| head.parse().ok());
+                let known = heads.filter(|head| doc.get_change_meta_by_hash(head).is_some());
+                One {
+                    heads: known.collect(),
+                    by: stamp.by,
+                    device: removal.device,
+                    id,
+                }
+            })
+            .collect();
+        let sets_aside = |one: &One, other: &One| {
+            one.device == other.by && !tree::was_there(doc, Removal::MAP, &other.id.0, &one.heads)
+        };
         let mut frontiers: HashMap<String, Vec<Vec<ChangeHash>>> = HashMap::new();
-        for (_, _, removal) in tree::read_records::<Removal>(doc, &mut Vec::new()) {
-            let heads = removal.heads.iter().filter_map(|head| head.parse().ok());
-            let known = heads.filter(|head| doc.get_change_meta_by_hash(head).is_some());
-            let known = known.collect();
-            frontiers.entry(removal.device).or_default().push(known);
+        for one in &all {
+            let void = (all.iter()).any(|o| sets_aside(o, one) && !sets_aside(one, o));
+            if !void {
+                let known = frontiers.entry(one.device.clone()).or_default();
+                known.push(one.heads.clone());
+            }
         }
         Self { frontiers }
     }

@@ -72,6 +72,8 @@ pub(super) struct Inner {
     pub needs: AllNeeds,
     /// Originals that somebody waits for.
     pub asked: Mutex<HashSet<BlobId>>,
+    /// Originals that this device is about to let go of.
+    pub leaving: Mutex<HashSet<BlobId>>,
 }
 
 /// What a new job starts with.
@@ -136,6 +138,7 @@ impl Shop {
                 crew: OnceCell::new(),
                 needs: AllNeeds::default(),
                 asked: Mutex::default(),
+                leaving: Mutex::default(),
             }),
         })
     }

@@ -168,8 +168,16 @@ impl Shop {
                 name: photo.name.clone(),
                 why,
             };
+            if photo.blob.to_hash().is_none() {
+                opened
+                    .missing
+                    .push(not_whole("its identity is none".into()));
+                continue;
+            }
             if blobs.has(&photo.blob).await? {
                 opened.already += 1;
+                // It may have come a moment ago, and not be on the disk yet.
+                flush.push(photo.blob.clone());
                 held.push(photo.id.clone());
             } else {
                 match &photo.place {
@@ -199,6 +207,7 @@ impl Shop {
                 }
             }
             if let Some((path, preview)) = &photo.preview
+                && preview.to_hash().is_some()
                 && !blobs.has(preview).await?
                 // A small picture proves nothing: the job does without it.
                 && let Ok(bytes) = fetch(archived, path, preview).await?

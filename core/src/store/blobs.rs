@@ -217,17 +217,24 @@ impl Blobs {
     /// # Errors
     /// Where the store can't; it may then have deleted some.
     pub async fn remove(&self, ids: &[BlobId]) -> Result<()> {
+        // A task of its own: whoever asked may go away, and half a removal must not be left.
+        let (this, ids) = (self.clone(), ids.to_vec());
+        let removing = tokio::spawn(async move { this.remove_now(&ids).await });
+        removing.await.map_err(|e| Error::Internal(e.to_string()))?
+    }
+
+    async fn remove_now(&self, ids: &[BlobId]) -> Result<()> {
         let failed = |e: String| Error::NotSaved {
             path: self.root.clone(),
             source: std::io::Error::other(e),
         };
         let _turn = self.sweep.turn.write().await;
-        let doomed: HashSet<Hash> = ids.iter().filter_map(BlobId::to_hash).collect();
+        let hashes: HashSet<Hash> = ids.iter().filter_map(BlobId::to_hash).collect();
         let mut tags = (self.store.tags().list().await).map_err(|e| failed(e.to_string()))?;
         let mut names = Vec::new();
         while let Some(tag) = tags.next().await {
             let tag = tag.map_err(|e| failed(e.to_string()))?;
-            if doomed.contains(&tag.hash) {
+            if hashes.contains(&tag.hash) {
                 names.push(tag.name);
             }
         }
@@ -235,22 +242,21 @@ impl Blobs {
             let gone = self.store.tags().delete(name).await;
             gone.map_err(|e| failed(e.to_string()))?;
         }
-        self.sweep.doom(doomed);
+        let doom = self.sweep.doom(hashes);
         let began = Instant::now();
-        let mut left = ids.iter();
-        let mut next = left.next();
-        while let Some(id) = next {
-            if !self.has(id).await? {
-                next = left.next();
-            } else if began.elapsed() < PATIENCE {
+        let mut outcome = Ok(());
+        for id in ids {
+            while outcome.is_ok() && self.has(id).await? {
+                if began.elapsed() > PATIENCE {
+                    outcome = Err(failed("deleting photos took too long".into()));
+                }
                 tokio::time::sleep(Duration::from_millis(100)).await;
-            } else {
-                self.sweep.doom(HashSet::new());
-                return Err(failed("deleting photos took too long".into()));
             }
         }
-        self.sweep.doom(HashSet::new());
-        Ok(())
+        drop(doom);
+        // What is made durable while a round runs could be swept away by it.
+        self.sweep.round_is_over().await;
+        outcome
     }
 
     /// The store itself, for fetching from other devices and serving them.

@@ -12,15 +12,20 @@ use futures_util::StreamExt;
 use iroh_blobs::Hash;
 use iroh_blobs::api::Store;
 use iroh_blobs::store::{GcConfig, ProtectOutcome};
+use tokio::sync::watch;
 
 /// How often the collector looks whether something is doomed.
 const INTERVAL: Duration = Duration::from_millis(500);
+/// A round that takes longer has stopped.
+const ROUND_MAX: Duration = Duration::from_secs(30);
 
 /// What is to be deleted.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Sweep {
     doomed: Arc<Mutex<HashSet<Hash>>>,
     store: Arc<OnceLock<Store>>,
+    /// Counts the collector's rounds as they begin.
+    rounds: watch::Sender<u64>,
     /// Held for reading by whoever makes blobs durable, for writing while some are deleted.
     pub turn: Arc<tokio::sync::RwLock<()>>,
 }
@@ -33,6 +38,7 @@ impl Sweep {
             interval: INTERVAL,
             add_protected: Some(Arc::new(move |live| {
                 let sweep = sweep.clone();
+                sweep.rounds.send_modify(|n| *n += 1);
                 // The store wants a future that is Sync, which a stream of its answers is not; a
                 // task of its own is.
                 let listed = tokio::spawn(async move { sweep.all_but_doomed().await });
@@ -54,9 +60,17 @@ impl Sweep {
         let _ = self.store.set(store);
     }
 
-    /// Dooms blobs, or spares all.
-    pub fn doom(&self, hashes: HashSet<Hash>) {
+    /// Dooms blobs until what this gives is dropped.
+    pub fn doom(&self, hashes: HashSet<Hash>) -> Doom<'_> {
         *self.doomed.lock().unwrap_or_else(PoisonError::into_inner) = hashes;
+        Doom(self)
+    }
+
+    /// Waits until the round that may be running is over.
+    pub async fn round_is_over(&self) {
+        let mut rounds = self.rounds.subscribe();
+        rounds.mark_unchanged();
+        let _ = tokio::time::timeout(ROUND_MAX, rounds.changed()).await;
     }
 
     /// None where nothing is doomed, or where what there is can't be listed.
@@ -78,6 +92,16 @@ impl Sweep {
             }
         }
         Some(spared)
+    }
+}
+
+/// While it lives, some blobs are doomed.
+pub(super) struct Doom<'a>(&'a Sweep);
+
+impl Drop for Doom<'_> {
+    fn drop(&mut self) {
+        let doomed = self.0.doomed.lock();
+        doomed.unwrap_or_else(PoisonError::into_inner).clear();
     }
 }
 

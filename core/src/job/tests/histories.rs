@@ -328,3 +328,22 @@ fn what_a_device_wrote_after_its_removal_is_set_aside_and_what_it_overwrote_stan
         assert_eq!(view.set_aside[0].map, "notes");
     }
 }
+
+#[test]
+fn a_removed_device_removes_nobody() {
+    let mut devices = Devices::new(3);
+    devices.take(1, &Step::Hear(0));
+    devices.take(2, &Step::Note(1));
+    devices.take(1, &Step::Hear(2));
+    devices.take(0, &Step::Hear(2));
+    devices.take(0, &Step::Remove(1));
+    // The second has not heard of it, and removes the third.
+    devices.take(1, &Step::Remove(2));
+    devices.take(2, &Step::Note(2));
+    devices.take(2, &Step::Hear(1));
+    devices.take(2, &Step::Hear(0));
+    let view = devices.view(2);
+    assert_eq!(view.notes.len(), 2);
+    let maps: Vec<&str> = view.set_aside.iter().map(|a| a.map.as_str()).collect();
+    assert_eq!(maps, ["removals"]);
+}

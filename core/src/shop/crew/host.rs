@@ -1,6 +1,6 @@
 //! What the crew's engine asks of the shop.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::{Arc, Weak};
 
 use datumtrail_crew::{BlobKind, Host, MemberId, Role, Wanted};
@@ -64,7 +64,15 @@ impl Host for ShopHost {
             let inner = self.0.upgrade().ok_or("the shop is closed")?;
             let saved = inner.storage.confirm(document).await;
             // Who may have it may have changed with it.
-            let _ = inner.needs.of(document);
+            let before = inner.needs.last(document.document_id());
+            let now = inner.needs.of(document);
+            let limited = |needs: &Needs| needs.limited_to.clone();
+            if let (Some(before), Ok(now)) = (before, now)
+                && limited(&before) != limited(&now)
+                && let Some(crew) = inner.crew.get()
+            {
+                crew.access_changed();
+            }
             saved.map_err(|e| e.to_string())
         }
         .boxed()
@@ -120,9 +128,13 @@ impl Shop {
         let me = self.device().0;
         let keeps_all = self.settings().keeps_all;
         let asked = self.inner.asked_for();
+        let looks = self.role() == Some(Role::Looks);
         let mut photos: Vec<PhotoNeed> = Vec::new();
-        for (_, needs) in self.all_needs().await? {
-            photos.extend(needs.photos.iter().cloned());
+        for (handle, needs) in self.all_needs().await? {
+            // Where no receipt can be written, nothing that comes would ever count as here.
+            if looks || self.can_write(&handle, &needs) {
+                photos.extend(needs.photos.iter().cloned());
+            }
         }
         // Identities sort by time: the newest first, those of open stages before the rest.
         photos.sort_by(|a, b| (b.pressing, &b.id).cmp(&(a.pressing, &a.id)));
@@ -132,8 +144,8 @@ impl Shop {
         let mut demanded = Vec::new();
         for photo in photos {
             if let Some(preview) = &photo.preview
-                && !blobs.has(preview).await?
                 && let Some(hash) = preview.to_hash()
+                && !blobs.has(preview).await?
             {
                 let kind = BlobKind::Preview;
                 previews.push(Wanted {
@@ -149,6 +161,10 @@ impl Shop {
             let Some(hash) = photo.original.to_hash() else {
                 continue;
             };
+            // A device that only looks writes no receipts: what is here is enough.
+            if looks && blobs.has(&photo.original).await? {
+                continue;
+            }
             let wanted = Wanted {
                 hash,
                 bytes: photo.bytes,
@@ -174,6 +190,7 @@ impl Shop {
         if self.role() == Some(Role::Looks) {
             return Ok(());
         }
+        let mut failed = Ok(());
         let came: HashMap<&BlobId, ()> = ids.iter().map(|id| (id, ())).collect();
         let me = self.device().0;
         for (handle, needs) in self.all_needs().await? {
@@ -181,21 +198,33 @@ impl Shop {
                 .filter(|p| came.contains_key(&p.original) && !p.holders.contains_key(&me))
                 .map(|p| p.id.clone())
                 .collect();
-            if !held.is_empty() {
-                let receipt = Receipt {
-                    photos: held,
-                    holds: true,
-                };
-                self.job_of(handle).add(receipt).await?;
+            if held.is_empty() || !self.can_write(&handle, &needs) {
+                continue;
+            }
+            let receipt = Receipt {
+                photos: held,
+                holds: true,
+            };
+            // One job that can't be written is no reason to forget the others' photos.
+            if let Err(e) = self.job_of(handle).add(receipt).await {
+                tracing::warn!("a receipt could not be written: {e}");
+                failed = Err(e);
             }
         }
-        Ok(())
+        failed
+    }
+
+    fn can_write(&self, handle: &DocHandle, needs: &Needs) -> bool {
+        needs.writable && self.inner.storage.fault(handle.document_id()).is_none()
     }
 
     /// Whether this device has all of a photo and says so in a job, or has a preview: those are
     /// always kept.
     async fn holds(&self, photo: &BlobId) -> bool {
         let me = self.device().0;
+        if self.inner.lets_go_of(photo) {
+            return false;
+        }
         let Ok(all) = self.all_needs().await else {
             return false;
         };
@@ -210,19 +239,32 @@ impl Shop {
         said && blobs.has(photo).await.unwrap_or(false)
     }
 
-    /// How many other devices hold each original that this one holds, with those that do.
-    pub(super) async fn held_elsewhere(&self) -> Result<BTreeMap<BlobId, Vec<(String, String)>>> {
+    /// The originals that this device holds and did not take in itself, each with the other devices
+    /// that hold it, and since when. Where several records name the same bytes, a device counts only
+    /// if it says so for all of them.
+    pub(super) async fn held_elsewhere(&self) -> Result<BTreeMap<BlobId, Holders>> {
         let me = self.device().0;
-        let mut held = BTreeMap::new();
+        let mut own = HashSet::new();
+        let mut held: BTreeMap<BlobId, Holders> = BTreeMap::new();
         for (_, needs) in self.all_needs().await? {
             for photo in &needs.photos {
-                if photo.holders.contains_key(&me) && photo.by != me {
-                    let others = photo.holders.iter().filter(|(device, _)| **device != me);
-                    let others = others.map(|(d, at)| (d.clone(), at.clone())).collect();
-                    held.insert(photo.original.clone(), others);
+                if photo.by == me {
+                    own.insert(photo.original.clone());
                 }
+                if !photo.holders.contains_key(&me) {
+                    continue;
+                }
+                let mut others = photo.holders.clone();
+                others.remove(&me);
+                held.entry(photo.original.clone())
+                    .and_modify(|known| known.retain(|device, _| others.contains_key(device)))
+                    .or_insert(others);
             }
         }
+        held.retain(|photo, _| !own.contains(photo));
         Ok(held)
     }
 }
+
+/// Devices, and since when each says that it holds a photo.
+pub(super) type Holders = BTreeMap<String, String>;

@@ -38,9 +38,30 @@ impl Inner {
         asked.insert(photo.clone());
     }
 
+    /// Whether this device is about to let go of a photo.
+    fn lets_go_of(&self, photo: &BlobId) -> bool {
+        let leaving = self.leaving.lock().unwrap_or_else(PoisonError::into_inner);
+        leaving.contains(photo)
+    }
+
+    fn begins_to_let_go(&self, photos: HashSet<BlobId>) -> Leaving<'_> {
+        *self.leaving.lock().unwrap_or_else(PoisonError::into_inner) = photos;
+        Leaving(self)
+    }
+
     fn no_longer_asked(&self, photos: &[BlobId]) {
         let mut asked = self.asked.lock().unwrap_or_else(PoisonError::into_inner);
         asked.retain(|photo| !photos.contains(photo));
+    }
+}
+
+/// While it lives, this device is about to let go of photos.
+struct Leaving<'a>(&'a Inner);
+
+impl Drop for Leaving<'_> {
+    fn drop(&mut self) {
+        let leaving = self.0.leaving.lock();
+        leaving.unwrap_or_else(PoisonError::into_inner).clear();
     }
 }
 
@@ -163,22 +184,44 @@ impl Shop {
             return Ok(());
         }
         let removals = crew.removals();
+        let mut failed = Ok(());
         for (handle, needs) in self.all_needs().await? {
             for removal in &removals {
                 let device = removal.member.to_string();
                 let listed = (removal.heads.iter()).find(|h| h.document() == *handle.document_id());
-                let mut heads: Vec<String> = listed
-                    .map(|h| h.heads().iter().map(ToString::to_string).collect())
-                    .unwrap_or_default();
-                heads.sort();
-                let said = (needs.removals.iter()).any(|(d, h)| *d == device && *h == heads);
-                if !said {
-                    let removal = Removal { device, heads };
-                    self.job_of(handle.clone()).add(removal).await?;
+                let said = needs.removals.iter().filter(|(d, _)| *d == device);
+                let heads = match listed {
+                    Some(listed) => {
+                        let heads = listed.heads();
+                        // What the remover had and this device hasn't yet would be set aside.
+                        let known = handle.with_document(|doc| {
+                            let has = |h| doc.get_change_meta_by_hash(h).is_some();
+                            heads.iter().all(has)
+                        });
+                        let mut heads: Vec<String> =
+                            heads.iter().map(ToString::to_string).collect();
+                        heads.sort();
+                        if !known || said.into_iter().any(|(_, h)| *h == heads) {
+                            continue;
+                        }
+                        heads
+                    }
+                    // A job that the remover didn't have, such as one that came with an archive:
+                    // what is in it now counts.
+                    None if said.count() > 0 => continue,
+                    None => handle.with_document(|doc| {
+                        let heads = doc.get_heads();
+                        heads.iter().map(ToString::to_string).collect()
+                    }),
+                };
+                let removal = Removal { device, heads };
+                // One job that can't be written is no reason to leave out the others.
+                if let Err(e) = self.job_of(handle.clone()).add(removal).await {
+                    failed = Err(e);
                 }
             }
         }
-        Ok(())
+        failed
     }
 
     /// Connects to a device of the crew at an address, where the network hides it.

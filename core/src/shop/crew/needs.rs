@@ -7,6 +7,7 @@ use automerge::ChangeHash;
 use samod::{DocHandle, DocumentId};
 
 use crate::error::Result;
+use crate::job::SCHEMA;
 use crate::job::plan::{self, Plan};
 use crate::job::record::RecordId;
 use crate::job::stage::{self, State};
@@ -20,6 +21,8 @@ pub struct Needs {
     /// The devices that the job is limited to.
     pub limited_to: Option<Vec<String>>,
     pub photos: Vec<PhotoNeed>,
+    /// Whether this version of the program may write in it.
+    pub writable: bool,
     /// The devices removed from the crew, and the heads known then, as the document has them.
     pub removals: Vec<(String, Vec<String>)>,
     /// The last clock offset that each pair of devices recorded, seconds.
@@ -80,6 +83,7 @@ impl Needs {
             .collect();
         Ok(Self {
             limited_to: view.limited_to(),
+            writable: view.schema <= SCHEMA,
             photos,
             removals,
             skews,

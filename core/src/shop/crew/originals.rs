@@ -58,12 +58,16 @@ impl Shop {
         let mut dropped = Dropped::default();
         let mut candidates = Vec::new();
         for (photo, others) in held {
-            if others.iter().filter(|(_, at)| young(at)).count() >= copies {
+            if others.values().filter(|at| young(at)).count() >= copies {
                 candidates.push((photo, others));
             } else {
                 dropped.kept += 1;
             }
         }
+        // From now on this device says to others that it does not hold them: else two that let go at
+        // once would confirm to each other.
+        let photos = candidates.iter().map(|(photo, _)| photo.clone());
+        let _leaving = self.inner.begins_to_let_go(photos.collect());
         let hashes: Vec<_> = (candidates.iter())
             .filter_map(|(photo, _)| photo.to_hash())
             .collect();

@@ -1,6 +1,7 @@
 //! What the engine tells, and what the shop records of it.
 
 use std::sync::Weak;
+use std::time::Duration;
 
 use datumtrail_crew::{ClockOffset, Crew, Event, MemberId, Role};
 use tokio::sync::broadcast;
@@ -18,18 +19,30 @@ const CHANGED_S: f64 = 1.0;
 pub(super) fn listen(crew: &Crew, inner: Weak<Inner>) {
     let mut events = crew.events();
     tokio::spawn(async move {
+        // What was decided while nobody listened is recorded once the engine is there to be asked.
         loop {
-            let event = match events.recv().await {
-                Ok(event) => event,
-                Err(broadcast::error::RecvError::Lagged(_)) => continue,
-                Err(broadcast::error::RecvError::Closed) => return,
-            };
+            match inner.upgrade() {
+                Some(inner) if inner.crew.initialized() => break,
+                Some(_) => {}
+                None => return,
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+        let mut event = Event::RosterChanged;
+        loop {
             let Some(shop) = inner.upgrade().map(Shop::of) else {
                 return;
             };
             if let Err(e) = shop.heard(&event).await {
                 tracing::warn!("the shop could not record what the crew told: {e}");
             }
+            drop(shop);
+            event = match events.recv().await {
+                Ok(event) => event,
+                // Something was missed: whatever it was, the roster may have changed with it.
+                Err(broadcast::error::RecvError::Lagged(_)) => Event::RosterChanged,
+                Err(broadcast::error::RecvError::Closed) => return,
+            };
         }
     });
 }
@@ -43,7 +56,8 @@ impl Shop {
                 }
                 self.record_removals().await
             }
-            Event::RosterChanged => self.record_removals().await,
+            // What a remover had may have come with it.
+            Event::RosterChanged | Event::DocumentChanged(_) => self.record_removals().await,
             Event::ClockOffset { who, offset } => self.record_skew(who, offset).await,
             _ => Ok(()),
         }
