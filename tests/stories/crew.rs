@@ -145,14 +145,14 @@ fn a_limited_job_reaches_only_whom_it_is_for() {
     bench.admits(&phone, "works", "phone");
     bench.admits(&desk, "works", "desk");
     bench.ok(&["job", "new", "For the desk", "--zone", "Etc/UTC"]);
-    bench.ok(&["job", "limit", "--to", "desk"]);
+    bench.ok(&["job", "share", "--with", "desk"]);
     let _here = bench.sync();
     assert_eq!(desk.json(&["sync", "--once"])["whole"], true);
     assert_eq!(phone.json(&["sync", "--once"])["whole"], true);
     assert_eq!(count(&desk.json(&["job", "list"]), "jobs"), 2);
     assert_eq!(count(&phone.json(&["job", "list"]), "jobs"), 1);
     // Until everybody may have it.
-    bench.ok(&["--job", "For the desk", "job", "limit", "--everyone"]);
+    bench.ok(&["--job", "For the desk", "job", "share", "--everyone"]);
     assert_eq!(phone.json(&["sync", "--once"])["whole"], true);
     assert_eq!(count(&phone.json(&["job", "list"]), "jobs"), 2);
 }

@@ -14,7 +14,7 @@ pub enum Crew {
         /// What to call it [default: what it calls itself]
         #[arg(long, value_name = "TEXT")]
         name: Option<String>,
-        /// How long the ticket is good
+        /// How long the ticket is good, while this command runs
         #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u64).range(1..=1440))]
         minutes: u64,
     },
@@ -24,7 +24,7 @@ pub enum Crew {
     List,
     /// Call a device something else
     Rename { device: String, name: String },
-    /// Remove a device for good: it is refused, and what it writes from now on is set aside
+    /// Remove a device for good: it is refused, and what has not come from it yet is set aside
     Remove { device: String },
     /// Keep all original photos on this device, or only its own
     Keep {
@@ -32,13 +32,13 @@ pub enum Crew {
         /// Let go of an original only when so many other devices hold it
         #[arg(long, default_value_t = 2)]
         copies: usize,
-        /// By receipts no older than this; they are asked again all the same
+        /// Count only devices that said so within this many days; they are asked again, too
         #[arg(long, value_name = "DAYS", default_value_t = 30)]
         days: u32,
     },
     /// Connect to a device of the crew at an address, where the network hides it
     Connect {
-        /// Such as 192.0.2.7:47211; `crew list` there shows it
+        /// Such as 192.0.2.7:47211; `crew list` there shows it while sync runs
         address: SocketAddr,
     },
 }
@@ -55,7 +55,9 @@ pub enum Role {
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
 pub enum Keep {
+    /// Every original of the shop's jobs
     All,
+    /// Only what was taken in on this device
     Own,
 }
 

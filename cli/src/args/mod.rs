@@ -20,7 +20,7 @@ pub use photo::Photo;
 pub use tram::{About as TramAbout, Kind, Tram};
 
 /// The record of a structural collision repair: what was measured, photographed and noted at each
-/// stage, and the proof that the structure is where its maker says it must be.
+/// stage, and how far the structure is from where its maker says it must be.
 #[derive(Debug, Parser)]
 #[command(
     name = "datumtrail",
@@ -172,7 +172,7 @@ pub enum Job {
         reason: String,
     },
     /// Which devices of the crew have the job
-    Limit {
+    Share {
         /// These members only, by name or key, and this device
         #[arg(
             long,
@@ -180,7 +180,7 @@ pub enum Job {
             value_name = "DEVICE",
             conflicts_with = "everyone"
         )]
-        to: Vec<String>,
+        with: Vec<String>,
         /// Every member again
         #[arg(long)]
         everyone: bool,

@@ -9,7 +9,7 @@ use datumtrail_core::job::compare::CompareReport;
 
 use super::Context;
 use crate::output;
-use crate::show::{self, WIDTH, wrap};
+use crate::show::{self, CAUTION, WIDTH, wrap};
 
 pub async fn run(
     context: &Context,
@@ -79,6 +79,7 @@ fn screen(report: &CompareReport<'_>) -> String {
             say(&format!("{words}: {}.", names(points).join(", ")));
         }
     }
+    out.push(wrap(CAUTION, WIDTH, ""));
     out.join("\n")
 }
 

@@ -51,7 +51,8 @@ pub async fn run(context: &Context, command: Crew) -> Result<ExitCode> {
                 wrap(
                     &format!(
                         "{name} is removed. Devices refuse it as soon as they hear of it, and what \
-                         it writes from now on is set aside. What it holds already, it keeps."
+                         it writes from now on is set aside, and so is earlier work of it that has \
+                         not reached this device. What it holds already, it keeps."
                     ),
                     WIDTH,
                     "",
@@ -234,9 +235,9 @@ async fn keep(context: &Context, what: Keep, copies: usize, days: u32) -> Result
             output::either(context.json, &value, || {
                 wrap(
                     &format!(
-                        "This device keeps its own original photos. It let go of {} others ({} \
-                         MB); {} stay, because fewer than {copies} other devices hold them and \
-                         said so again.",
+                        "This device keeps its own original photos. Others let go of: \
+                         {} ({} MB). Others that stay: {}, because fewer than {copies} other \
+                         devices hold them and said so again.",
                         dropped.photos,
                         dropped.bytes >> 20,
                         dropped.kept

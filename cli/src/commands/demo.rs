@@ -75,7 +75,7 @@ fn line(event: &Event, zone: &TimeZone) -> String {
         }
         Event::Say(text) => wrap(&format!("  {text}"), WIDTH, "  "),
         Event::Refused { stage, missing } => {
-            let mut out = vec![format!("  ■ {stage} stays shut. Missing:")];
+            let mut out = vec![format!("  □ {stage} stays shut. Missing:")];
             out.extend(
                 missing
                     .iter()

@@ -102,7 +102,7 @@ pub async fn run(context: &Context, command: Job) -> Result<ExitCode> {
         Job::Settle { records, reason } => {
             conflicts::settle(context, &context.job().await?, &records, &reason).await?;
         }
-        Job::Limit { to, everyone } => limit(context, &to, everyone).await?,
+        Job::Share { with, everyone } => share(context, &with, everyone).await?,
         Job::Rename { name } => {
             context.job().await?.rename(&name).await?;
             output::either(context.json, &json!({ "name": name }), || {
@@ -113,7 +113,7 @@ pub async fn run(context: &Context, command: Job) -> Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-async fn limit(context: &Context, to: &[String], everyone: bool) -> Result<()> {
+async fn share(context: &Context, to: &[String], everyone: bool) -> Result<()> {
     let job = context.job().await?;
     if everyone || !to.is_empty() {
         let to = (!everyone).then_some(to);

@@ -153,7 +153,9 @@ async fn achieved(context: &Context, job: &Job<'_>, survey: Option<&str>) -> Res
             todo: "put one on record before making it: datumtrail move --decide".into(),
         });
     };
-    output::either(context.json, &outcome_json(&found), || outcome(&found));
+    output::either(context.json, &outcome_json(&found), || {
+        format!("{}\n{}", outcome(&found), wrap(show::CAUTION, WIDTH, ""))
+    });
     Ok(ExitCode::SUCCESS)
 }
 

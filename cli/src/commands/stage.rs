@@ -17,7 +17,11 @@ pub async fn run(context: &Context, command: Stage) -> Result<ExitCode> {
         Stage::Open { stage, at } => {
             let id = job.open_stage(&stage, at.as_deref()).await?;
             output::either(context.json, &json!({ "id": id, "stage": stage }), || {
-                format!("Opened {stage}.")
+                show::wrap(
+                    &format!("Opened {stage}.\n{}", show::CAUTION),
+                    show::WIDTH,
+                    "",
+                )
             });
         }
         Stage::Close { stage, at } => {

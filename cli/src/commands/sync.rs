@@ -39,8 +39,8 @@ pub async fn run(context: &Context, asked: &Sync) -> Result<ExitCode> {
     output::either(context.json, &json!({ "sharing_with": others }), || {
         wrap(
             &format!(
-                "Sharing with {others} other devices of the crew. Ctrl-C ends it; other commands \
-                 go on working meanwhile."
+                "Sharing with the crew's other devices ({others}). Ctrl-C ends it; other commands go \
+                 on working meanwhile."
             ),
             WIDTH,
             "",

@@ -192,6 +192,7 @@ fn listed(list: &TramList) -> String {
             .for_each(|four| say(&format!("  {}", four.words)));
     }
     say("± is twice the standard uncertainty. Positions: datumtrail tram solve --refs A,A',...");
+    out.push(wrap(show::CAUTION, WIDTH, ""));
     out.join("\n")
 }
 

@@ -12,8 +12,8 @@ use crate::commands;
 pub const WIDTH: usize = 80;
 
 /// Printed wherever a result could send someone to weld, pull or drive.
-pub const CAUTION: &str = "Follow the vehicle maker's repair procedure and the law where you are. A \
-    verdict about position says nothing about weld quality, corrosion protection, restraint \
+pub const CAUTION: &str = "Datumtrail certifies nothing. Follow the vehicle maker's repair \
+    procedure and the law where you are. A verdict about position says nothing about weld quality, corrosion protection, restraint \
     systems or high-voltage safety.";
 
 /// An error for people: what happened, the particulars, what to do.

@@ -30,8 +30,10 @@ each file. It answers
 
     Good \"{NAMESPACE}\" signature for NAME with ED25519 key ...
 
-where exactly these bytes were signed with that key. Anything else means that
-the file was changed, or that somebody else signed it.
+where exactly these bytes were signed with that key. \"Signature verification
+failed\" means that the file was changed, or that somebody else signed it. Other
+errors (no such file, unknown option) say nothing about the signature: look at
+the command, and whether this ssh-keygen is older than 8.1.
 
 In PowerShell, where < is not understood, put the line in quotes behind cmd /c.
 
