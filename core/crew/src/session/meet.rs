@@ -16,7 +16,7 @@ use samod::DocumentId;
 use tokio::sync::mpsc;
 
 use super::Session;
-use super::greet::{Fault, GREETING_MAX, Greeted, greet_in_time};
+use super::greet::{Fault, GREETING_MAX, Greeted, greet_in_time, judge};
 use super::listen::{run, write_all};
 use crate::clock;
 use crate::engine::{Engine, lock, within};
@@ -134,6 +134,10 @@ async fn meet_inner(
 fn retire(engine: &Engine, session: &Arc<Session>) {
     session.superseded.store(true, Ordering::Relaxed);
     close(&session.connection, code::SUPERSEDED, "replaced");
+    forget(engine, session);
+}
+
+fn forget(engine: &Engine, session: &Arc<Session>) {
     let mut sessions = lock(&engine.sessions);
     if sessions
         .get(&session.peer)
@@ -168,6 +172,12 @@ async fn begin(
     let quiet = first_exchange(&session, &greeted);
     engine.gate.meet(peer, quiet);
     lock(&engine.sessions).insert(peer, Arc::clone(&session));
+    // A removal parts with the sessions that there are: one that came before this was there is
+    // looked for here, one that comes later finds it.
+    if let Err(why) = judge(engine, &peer) {
+        forget(engine, &session);
+        return Err(why);
+    }
     let stream = crate::stream::start(engine, &session, chooser);
     let stream = within(GREETING_MAX, stream).await;
     if let Err(why) = stream {
