@@ -124,6 +124,22 @@ impl Engine {
         });
     }
 
+    /// Nothing goes to anybody from now on, and no task goes on.
+    pub(crate) fn part(&self) {
+        self.gate.close();
+        self.stopping.cancel();
+        self.tasks.close();
+    }
+
+    /// After [`Engine::part`]: waits for the tasks, and closes the sockets.
+    pub(crate) async fn end(&self) {
+        self.tasks.wait().await;
+        lock(&self.addresses).save();
+        self.acceptor.close();
+        lock(&self.sessions).clear();
+        self.endpoint.close().await;
+    }
+
     pub(crate) fn tell(&self, event: Event) {
         tracing::debug!(?event, "crew");
         // Nobody listening is fine.
