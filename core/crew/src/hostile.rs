@@ -417,6 +417,34 @@ async fn a_removed_keeper_does_not_come_back_by_a_fresh_key() {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_a_reader_tells_on_meeting_is_not_waited_for() {
+    let (a, b) = pair_of(Role::Looks).await;
+    b.document("a job of its own", 1).await;
+    b.settled().await;
+    let disk = b.off().await;
+    let b = Device::on(disk).await;
+    connected(&a, &b).await;
+    let sessions = || a.crew.engine.all_sessions();
+    eventually("they have met again", || sessions().len() == 1).await;
+    let session = sessions().pop().unwrap();
+    assert!(crate::engine::lock(&session.exchange).pending.is_empty());
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn an_engine_that_is_dropped_leaves_no_socket() {
+    let (a, b) = pair().await;
+    let address = b.crew.addresses()[0];
+    let repo = b.repo.clone();
+    drop(b);
+    eventually("the other is told", || a.crew.peers().is_empty()).await;
+    eventually("its port is free", || {
+        std::net::UdpSocket::bind(address).is_ok()
+    })
+    .await;
+    repo.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_member_with_a_huge_frame_for_the_document_store_is_cut_off() {
     let mut a = Device::new(1).await;
     let (connection, _writer, _reader, _endpoint) = turncoat(&mut a).await;

@@ -167,9 +167,12 @@ async fn begin(
         holds: Mutex::default(),
         number: AtomicU64::new(0),
         photos: tokio::sync::Mutex::default(),
+        asked_roster: AtomicBool::new(false),
+        gave_roster: AtomicBool::new(false),
+        places: Mutex::default(),
         superseded: AtomicBool::new(false),
     });
-    let quiet = first_exchange(&session, &greeted);
+    let quiet = first_exchange(engine, &session, &greeted);
     engine.gate.meet(peer, quiet);
     lock(&engine.sessions).insert(peer, Arc::clone(&session));
     // A removal parts with the sessions that there are: one that came before this was there is
@@ -225,7 +228,7 @@ fn tell_where(engine: &Engine, session: &Session) {
 }
 
 /// Notes what both told; returns the documents that are the same on both sides.
-fn first_exchange(session: &Session, greeted: &Greeted) -> HashSet<DocumentId> {
+fn first_exchange(engine: &Engine, session: &Session, greeted: &Greeted) -> HashSet<DocumentId> {
     let mut exchange = lock(&session.exchange);
     let mut ours = HashMap::new();
     for told in &greeted.ours {
@@ -240,9 +243,13 @@ fn first_exchange(session: &Session, greeted: &Greeted) -> HashSet<DocumentId> {
                 exchange.acked.insert(document.clone(), mine.turn);
                 quiet.insert(document);
             }
-            _ => {
+            _ if engine
+                .documents
+                .heeds(engine, session, &exchange, &document) =>
+            {
                 exchange.pending.insert(document, told.clone());
             }
+            _ => {}
         }
     }
     quiet
