@@ -286,6 +286,8 @@ enum Step {
     Admit(u8, u8, Role),
     Remove(u8, u8),
     Rename(u8, u8),
+    /// Goes around our own checks: admits although removed, removes as though nothing were known.
+    Forge(u8, u8),
     /// One device tells another all it knows.
     Tell(u8, u8),
 }
@@ -297,6 +299,7 @@ fn step() -> impl Strategy<Value = Step> {
         3 => (who(), who(), role).prop_map(|(a, b, r)| Step::Admit(a, b, r)),
         2 => (who(), who()).prop_map(|(a, b)| Step::Remove(a, b)),
         1 => (who(), who()).prop_map(|(a, b)| Step::Rename(a, b)),
+        1 => (who(), who()).prop_map(|(a, b)| Step::Forge(a, b)),
         3 => (who(), who()).prop_map(|(a, b)| Step::Tell(a, b)),
     ]
 }
@@ -332,6 +335,20 @@ proptest! {
                 Step::Rename(a, b) => {
                     let name = format!("name {n}");
                     let _ = devices[usize::from(*a)].rename(&key(*a), key(*b).public(), &name, now);
+                }
+                Step::Forge(a, b) => {
+                    let device = &mut devices[usize::from(*a)];
+                    let (crew, member) = (device.crew().unwrap(), *key(*b).public().as_bytes());
+                    let at_ms = now.as_millisecond();
+                    let role = Role::Keeps;
+                    let admit = Statement::Admit { crew, member, role, at_ms };
+                    device.merge([Signed::new(&key(*a), &admit)]);
+                    // Leaving twice is the one thing where the order matters.
+                    if a != b {
+                        let (known, heads) = (vec![], vec![]);
+                        let remove = Statement::Remove { crew, member, at_ms, known, heads };
+                        device.merge([Signed::new(&key(*a), &remove)]);
+                    }
                 }
                 Step::Tell(a, b) => {
                     let all = devices[usize::from(*a)].statements();
