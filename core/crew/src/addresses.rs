@@ -3,12 +3,19 @@
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::Notify;
 
 use crate::disk::write_whole;
+use crate::engine::{Engine, lock};
 use crate::roster::MemberId;
 
 /// The most addresses kept for a device.
 const EACH_MAX: usize = 4;
+/// Meetings come in swarms; what they bring is written together.
+const PAUSE: Duration = Duration::from_secs(1);
 
 /// The file: a line `port NUMBER` for this device's own UDP port, then a line for each address,
 /// the device's key before it, the last one first.
@@ -17,6 +24,8 @@ pub(crate) struct Addresses {
     path: PathBuf,
     port: u16,
     known: BTreeMap<MemberId, Vec<SocketAddr>>,
+    unsaved: bool,
+    changed: Arc<Notify>,
 }
 
 impl Addresses {
@@ -52,7 +61,7 @@ impl Addresses {
     pub(crate) fn set_port(&mut self, port: u16) {
         if self.port != port {
             self.port = port;
-            self.save();
+            self.change();
         }
     }
 
@@ -64,7 +73,7 @@ impl Addresses {
         known.retain(|one| *one != address);
         known.insert(0, address);
         known.truncate(EACH_MAX);
-        self.save();
+        self.change();
     }
 
     /// Somebody else says where a device is: that is worth less than an own meeting.
@@ -75,18 +84,52 @@ impl Addresses {
         }
         known.truncate(EACH_MAX - 1);
         known.push(address);
-        self.save();
+        self.change();
     }
 
-    fn save(&self) {
+    fn change(&mut self) {
+        self.unsaved = true;
+        self.changed.notify_one();
+    }
+
+    /// Writes what isn't written yet.
+    pub(crate) fn save(&mut self) {
+        if let Some((path, text)) = self.take_unsaved() {
+            write(&path, &text);
+        }
+    }
+
+    fn take_unsaved(&mut self) -> Option<(PathBuf, String)> {
+        if !std::mem::take(&mut self.unsaved) {
+            return None;
+        }
         let mut text = format!("port {}\n", self.port);
         for (member, addresses) in &self.known {
             for address in addresses {
                 text.push_str(&format!("{member} {address}\n"));
             }
         }
-        if let Err(e) = write_whole(&self.path, text.as_bytes()) {
-            tracing::warn!(path = %self.path.display(), error = %e, "addresses were not kept");
+        Some((self.path.clone(), text))
+    }
+}
+
+fn write(path: &Path, text: &str) {
+    if let Err(e) = write_whole(path, text.as_bytes()) {
+        tracing::warn!(path = %path.display(), error = %e, "addresses were not kept");
+    }
+}
+
+/// Writes changes for as long as the engine runs, on a thread where waiting for the disk keeps
+/// nobody up. What came last is written by [`Addresses::save`] when the engine stops.
+pub(crate) async fn keep(engine: Arc<Engine>) {
+    let changed = Arc::clone(&lock(&engine.addresses).changed);
+    loop {
+        changed.notified().await;
+        tokio::time::sleep(PAUSE).await;
+        let unsaved = lock(&engine.addresses).take_unsaved();
+        if let Some((path, text)) = unsaved {
+            let writing = engine.tasks.spawn_blocking(move || write(&path, &text));
+            let _ = writing.await;
         }
     }
 }
@@ -106,6 +149,8 @@ mod tests {
             addresses.met(member, SocketAddr::from(([10, 0, 0, 1], n)));
         }
         addresses.met(member, SocketAddr::from(([10, 0, 0, 1], 4)));
+        assert!(!path.exists(), "written together, not one by one");
+        addresses.save();
         let again = Addresses::load(&path);
         assert_eq!(again.port(), 4000);
         let ports: Vec<u16> = again.of(&member).iter().map(SocketAddr::port).collect();

@@ -40,9 +40,10 @@ pub struct Invite {
     pub valid: Duration,
 }
 
-/// A running engine. It can be shared behind an [`Arc`]; [`Crew::stop`] ends it.
+/// A running engine. It can be shared behind an [`Arc`]; [`Crew::stop`] ends it. One that is
+/// dropped ends too, soon afterwards.
 pub struct Crew {
-    engine: Arc<Engine>,
+    pub(crate) engine: Arc<Engine>,
 }
 
 impl Crew {
@@ -59,6 +60,7 @@ impl Crew {
         let endpoint = net::bind(&options.key, &options.net, addresses.port()).await?;
         if let Some(bound) = endpoint.bound_sockets().iter().find(|a| a.is_ipv4()) {
             addresses.set_port(bound.port());
+            addresses.save();
         }
         let acceptor = options
             .repo
@@ -88,6 +90,7 @@ impl Crew {
         engine.spawn(accept_all(Arc::clone(engine)));
         engine.spawn(dial_all(Arc::clone(engine)));
         engine.spawn(crate::photos::fetch_all(Arc::clone(engine)));
+        engine.spawn(crate::addresses::keep(Arc::clone(engine)));
         if engine.mdns {
             engine.spawn(watch_network(Arc::clone(engine)));
         }
@@ -108,14 +111,8 @@ impl Crew {
 
     /// Closes every connection and the sockets. The document and blob stores stay open.
     pub async fn stop(&self) {
-        let engine = &self.engine;
-        engine.gate.close();
-        engine.stopping.cancel();
-        engine.tasks.close();
-        engine.tasks.wait().await;
-        engine.acceptor.close();
-        lock(&engine.sessions).clear();
-        engine.endpoint.close().await;
+        self.engine.part();
+        self.engine.end().await;
     }
 
     /// This device.
@@ -431,5 +428,22 @@ impl Crew {
             Some((session.peer, all))
         });
         join_all(asked).await.into_iter().flatten().collect()
+    }
+}
+
+impl Drop for Crew {
+    fn drop(&mut self) {
+        let engine = Arc::clone(&self.engine);
+        if engine.endpoint.is_closed() {
+            return;
+        }
+        engine.part();
+        match tokio::runtime::Handle::try_current() {
+            Ok(runtime) => {
+                runtime.spawn(async move { engine.end().await });
+            }
+            // Its tasks went with their runtime; the sockets go with the last of its parts.
+            Err(_) => lock(&engine.addresses).save(),
+        }
     }
 }

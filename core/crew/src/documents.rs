@@ -17,7 +17,7 @@ use tokio::sync::Notify;
 use crate::engine::{Engine, lock};
 use crate::event::Event;
 use crate::roster::{DocumentHeads, MemberId, Role};
-use crate::session::Session;
+use crate::session::{Exchange, Session};
 use crate::wire::{Control, Told};
 
 /// More documents than any shop has; a member can't make others hold more.
@@ -121,14 +121,9 @@ impl Documents {
     /// A device told what it has of a document.
     pub(crate) fn heard(&self, engine: &Arc<Engine>, session: &Arc<Session>, told: Told) {
         let id = told.heads.document();
-        // What a reader writes is nobody's business but its own.
-        let role = engine.role_of(&session.peer);
-        if role.is_none_or(|role| role == Role::Looks) || !engine.may_have(&id, &session.peer) {
-            return;
-        }
         {
             let mut exchange = lock(&session.exchange);
-            if exchange.pending.len() >= DOCUMENTS_MAX && !exchange.pending.contains_key(&id) {
+            if !self.heeds(engine, session, &exchange, &id) {
                 return;
             }
             exchange.pending.insert(id.clone(), told);
@@ -137,6 +132,21 @@ impl Documents {
             Some(document) => document.look.notify_one(),
             None => self.find(engine, vec![id]),
         }
+    }
+
+    /// Whether it matters here what a device has of a document.
+    pub(crate) fn heeds(
+        &self,
+        engine: &Engine,
+        session: &Session,
+        exchange: &Exchange,
+        id: &DocumentId,
+    ) -> bool {
+        // What a reader writes is nobody's business but its own.
+        let role = engine.role_of(&session.peer);
+        let writes = role.is_some_and(|role| role != Role::Looks);
+        let room = exchange.pending.len() < DOCUMENTS_MAX || exchange.pending.contains_key(id);
+        writes && room && engine.may_have(id, &session.peer)
     }
 
     /// Whether the document is here or looked for.
@@ -206,7 +216,7 @@ impl Document {
         })
     }
 
-    fn is_acked(&self, exchange: &crate::session::Exchange) -> bool {
+    fn is_acked(&self, exchange: &Exchange) -> bool {
         let state = lock(&self.state);
         let acked = exchange.acked.get(self.handle.document_id());
         state.turn > 0 && acked.is_some_and(|acked| *acked >= state.turn)

@@ -124,6 +124,22 @@ impl Engine {
         });
     }
 
+    /// Nothing goes to anybody from now on, and no task goes on.
+    pub(crate) fn part(&self) {
+        self.gate.close();
+        self.stopping.cancel();
+        self.tasks.close();
+    }
+
+    /// After [`Engine::part`]: waits for the tasks, and closes the sockets.
+    pub(crate) async fn end(&self) {
+        self.tasks.wait().await;
+        lock(&self.addresses).save();
+        self.acceptor.close();
+        lock(&self.sessions).clear();
+        self.endpoint.close().await;
+    }
+
     pub(crate) fn tell(&self, event: Event) {
         tracing::debug!(?event, "crew");
         // Nobody listening is fine.
@@ -171,10 +187,35 @@ impl Engine {
         statements: Vec<Signed>,
         from: MemberId,
     ) -> Result<Merged> {
+        self.hear_if(statements, from, |_| true).await
+    }
+
+    /// Takes in statements from a device that has not shown yet that it belongs to the crew:
+    /// nothing is kept unless it does by then.
+    pub(crate) async fn hear_proof(
+        self: &Arc<Self>,
+        proof: Vec<Signed>,
+        from: MemberId,
+    ) -> Result<Merged> {
+        self.hear_if(proof, from, |roster| roster.role(&from).is_some())
+            .await
+    }
+
+    async fn hear_if(
+        self: &Arc<Self>,
+        statements: Vec<Signed>,
+        from: MemberId,
+        good: impl FnOnce(&Roster) -> bool,
+    ) -> Result<Merged> {
         let turn = self.roster_turn.lock().await;
         let mut changed = self.roster().clone();
-        let merged = changed.merge(statements);
+        let mut merged = changed.merge(statements);
         if merged.news.is_empty() {
+            return Ok(merged);
+        }
+        if !good(&changed) {
+            merged.refused += merged.news.len();
+            merged.news.clear();
             return Ok(merged);
         }
         // What others say counts at once, also when the disk is full: a removal must not wait.

@@ -316,6 +316,14 @@ async fn a_silent_stranger_is_dropped_and_streams_have_an_end() {
 
 /// A member whose device has been taken over: greets properly, then does as it likes.
 async fn turncoat(a: &mut Device) -> (Connection, Writer, Reader, Endpoint) {
+    let (connection, mut writer, mut reader, endpoint) = greeting(a).await;
+    writer.write(&Control::Summary(Vec::new())).await.unwrap();
+    let _: Control = reader.read().await.unwrap();
+    (connection, writer, reader, endpoint)
+}
+
+/// One that stops before it has said what documents it has.
+async fn greeting(a: &mut Device) -> (Connection, Writer, Reader, Endpoint) {
     let key = key_that(true, a.id());
     let ticket = a
         .crew
@@ -359,9 +367,81 @@ async fn turncoat(a: &mut Device) -> (Connection, Writer, Reader, Endpoint) {
         .unwrap();
     let verdict: Verdict = reader.read().await.unwrap();
     assert!(matches!(verdict, Verdict::Welcome { .. }));
-    writer.write(&Control::Summary(Vec::new())).await.unwrap();
-    let _: Control = reader.read().await.unwrap();
     (connection, writer, reader, endpoint)
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_device_removed_while_it_greets_gets_no_session() {
+    let mut a = Device::new(1).await;
+    let (connection, mut writer, mut reader, endpoint) = greeting(&mut a).await;
+    // a has judged it and waits for its word.
+    let _: Control = reader.read().await.unwrap();
+    a.crew.remove(endpoint.id()).await.unwrap();
+    writer.write(&Control::Summary(Vec::new())).await.unwrap();
+    let why = closed_within(&connection, Duration::from_secs(5)).await;
+    assert_eq!(why, Some(Refusal::Removed));
+    assert!(a.crew.peers().is_empty());
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_removed_keeper_does_not_come_back_by_a_fresh_key() {
+    let mut a = Device::new(1).await;
+    let keeper = Device::new(2).await;
+    a.invite(&keeper, Role::Keeps).await;
+    connected(&a, &keeper).await;
+    let path = |device: &Device| device.disk.folder.path().join("crew").join("roster");
+    let mut stolen = Roster::load(&path(&keeper)).unwrap();
+    let thief = keeper.disk.key.clone();
+    keeper.off().await;
+    a.crew.remove(thief.public()).await.unwrap();
+    let before = std::fs::read(path(&a)).unwrap();
+    let fresh = key_that(true, a.id());
+    let now = jiff::Timestamp::now();
+    stolen
+        .admit(&thief, fresh.public(), Role::Keeps, "fresh", now)
+        .unwrap();
+    let endpoint = wild(fresh.clone()).await;
+    let connection = reach(&endpoint, &a, ALPN_CREW).await;
+    let (send, recv) = connection.open_bi().await.unwrap();
+    let (mut writer, mut reader) = framed(send, recv);
+    let hello = Hello {
+        crew: stolen.crew().unwrap(),
+        proof: stolen.statements(),
+        digest: stolen.digest(),
+    };
+    writer.write(&hello).await.unwrap();
+    let _: Hello = reader.read().await.unwrap();
+    let verdict: Verdict = reader.read().await.unwrap();
+    assert!(matches!(verdict, Verdict::Refused(Refusal::Stranger)));
+    assert_eq!(std::fs::read(path(&a)).unwrap(), before);
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_a_reader_tells_on_meeting_is_not_waited_for() {
+    let (a, b) = pair_of(Role::Looks).await;
+    b.document("a job of its own", 1).await;
+    b.settled().await;
+    let disk = b.off().await;
+    let b = Device::on(disk).await;
+    connected(&a, &b).await;
+    let sessions = || a.crew.engine.all_sessions();
+    eventually("they have met again", || sessions().len() == 1).await;
+    let session = sessions().pop().unwrap();
+    assert!(crate::engine::lock(&session.exchange).pending.is_empty());
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn an_engine_that_is_dropped_leaves_no_socket() {
+    let (a, b) = pair().await;
+    let address = b.crew.addresses()[0];
+    let repo = b.repo.clone();
+    drop(b);
+    eventually("the other is told", || a.crew.peers().is_empty()).await;
+    eventually("its port is free", || {
+        std::net::UdpSocket::bind(address).is_ok()
+    })
+    .await;
+    repo.stop().await;
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -67,6 +67,8 @@ pub(crate) async fn ask(engine: &Arc<Engine>, ticket: &Ticket, name: &str) -> Re
     for address in ticket.addresses.iter().rev() {
         lock(&engine.addresses).met(ticket.inviter, *address);
     }
+    // The one place that this device knows: it doesn't wait for others to be written with it.
+    lock(&engine.addresses).save();
     engine.dial_now.notify_one();
     Ok(())
 }

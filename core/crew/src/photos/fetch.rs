@@ -1,17 +1,18 @@
 //! Fetching photos, in the order in which the shop wants them.
 
 use std::collections::{HashMap, HashSet, VecDeque};
+use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
-use futures_util::StreamExt;
 use futures_util::future::join_all;
+use futures_util::{FutureExt, StreamExt};
 use iroh::endpoint::Connection;
 use iroh_blobs::api::remote::GetProgressItem;
 use iroh_blobs::{Hash, HashAndFormat};
 use tokio::sync::mpsc;
-use tokio::task::JoinSet;
+use tokio::task::{Id, JoinSet};
 
 use super::{ASK_MAX, Plan, tell_left};
 use crate::engine::{Engine, lock};
@@ -52,6 +53,7 @@ type Fetched = (Wanted, Arc<Session>, Result<(), String>);
 pub(crate) async fn fetch_all(engine: Arc<Engine>) {
     let mut work = Work::default();
     let mut running: JoinSet<Fetched> = JoinSet::new();
+    let mut fetching: HashMap<Id, Wanted> = HashMap::new();
     let (complete, completed) = mpsc::channel(64);
     let (kept_tx, mut kept) = mpsc::channel(64);
     engine.spawn(keep_all(Arc::clone(&engine), completed, kept_tx));
@@ -64,18 +66,24 @@ pub(crate) async fn fetch_all(engine: Arc<Engine>) {
                 plan(&engine, &mut work).await;
             }
             () = tokio::time::sleep(AGAIN), if waiting => plan(&engine, &mut work).await,
-            Some(done) = running.join_next() => {
-                let Ok((wanted, session, outcome)) = done else { continue };
-                match outcome {
-                    Ok(()) => {
-                        let _ = complete.send((wanted, session.peer)).await;
-                    }
-                    Err(why) => {
-                        work.known.remove(&session.connection.stable_id());
-                        failed(&engine, &mut work, wanted, why);
+            Some(done) = running.join_next_with_id() => match done {
+                Ok((id, (wanted, session, outcome))) => {
+                    fetching.remove(&id);
+                    match outcome {
+                        Ok(()) => {
+                            let _ = complete.send((wanted, session.peer)).await;
+                        }
+                        Err(why) => {
+                            work.known.remove(&session.connection.stable_id());
+                            failed(&engine, &mut work, wanted, why);
+                        }
                     }
                 }
-            }
+                // A mistake of ours; the photo is tried again like any that failed.
+                Err(e) => if let Some(wanted) = fetching.remove(&e.id()) {
+                    failed(&engine, &mut work, wanted, "the transfer broke down".into());
+                }
+            },
             Some((wanted, outcome)) = kept.recv() => {
                 match outcome {
                     Ok(()) => { work.busy.remove(&wanted.hash); }
@@ -96,10 +104,11 @@ pub(crate) async fn fetch_all(engine: Arc<Engine>) {
             };
             work.busy.insert(wanted.hash);
             let engine = Arc::clone(&engine);
-            running.spawn(async move {
+            let task = running.spawn(async move {
                 let outcome = fetch(&engine, &session, wanted.hash).await;
                 (wanted, session, outcome)
             });
+            fetching.insert(task.id(), wanted);
         }
     }
 }
@@ -258,7 +267,11 @@ async fn keep_all(
     let mut batch: Vec<Complete> = Vec::new();
     while completed.recv_many(&mut batch, BATCH_MAX).await > 0 {
         let wanted = batch.iter().map(|(wanted, _)| *wanted).collect();
-        let outcome = engine.host.arrived(wanted).await;
+        // Should the shop break down over one of them, the others still come.
+        let outcome = AssertUnwindSafe(engine.host.arrived(wanted))
+            .catch_unwind()
+            .await
+            .unwrap_or_else(|_| Err("the shop broke down over it".into()));
         for (wanted, from) in batch.drain(..) {
             if outcome.is_ok() {
                 engine.tell(Event::PhotoArrived {

@@ -31,7 +31,7 @@ impl Roster {
             postcard::from_bytes(body).map_err(|_| damaged("the roster breaks off"))?;
         let count = statements.len();
         let mut roster = Self::default();
-        roster.merge(statements);
+        roster.restore(statements);
         if roster.all.len() != count {
             return Err(damaged("statements in it have been altered"));
         }

@@ -11,6 +11,7 @@
 //! what the removed device wrote afterwards can be told apart by its not being an ancestor of it.
 
 mod file;
+mod merge;
 mod settle;
 mod statement;
 #[cfg(test)]
@@ -22,15 +23,11 @@ use iroh::SecretKey;
 use jiff::Timestamp;
 
 use self::settle::Settled;
-use self::statement::{Checked, Statement};
+use self::statement::{Checked, HEADS_WEIGHT_MAX, Statement};
 pub use self::statement::{
     DocumentHeads, MemberId, NAME_MAX, Role, Signed, StatementId, name_is_good,
 };
 use crate::error::{CrewError, Result};
-
-/// The most statements that one device may have signed, removals apart; and the most removals.
-/// Nobody comes near; it bounds what a stolen device can make others store.
-const PER_SIGNER_MAX: usize = 1000;
 
 /// A device of the crew.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -68,11 +65,11 @@ pub struct Removal {
 /// What came of a merge.
 #[derive(Debug, Default)]
 pub struct Merged {
-    /// The statements that were new, in an order in which each rests on earlier ones.
+    /// The statements that were new. They may rest on each other, so they go on together.
     pub news: Vec<Signed>,
     /// How many were left out because their signer had no right that is known here.
     pub unsupported: usize,
-    /// How many were left out because they were malformed, or for another crew.
+    /// How many were left out because they were malformed, for another crew, void, or too many.
     pub refused: usize,
 }
 
@@ -118,7 +115,7 @@ impl Roster {
                 name: name.to_owned(),
                 at_ms: now.as_millisecond(),
             },
-        ));
+        )?);
         Ok(news)
     }
 
@@ -158,7 +155,7 @@ impl Roster {
                 role,
                 at_ms,
             },
-        );
+        )?;
         news.extend(self.say(
             key,
             Statement::Name {
@@ -167,7 +164,7 @@ impl Roster {
                 name: name.to_owned(),
                 at_ms,
             },
-        ));
+        )?);
         Ok(news)
     }
 
@@ -188,8 +185,10 @@ impl Roster {
         check_name(name)?;
         // The newest name counts: one more than the last, should a clock have run ahead.
         let last = self.names().get(member.as_bytes()).map(|(at, _)| *at);
-        let at_ms = now.as_millisecond().max(last.map_or(i64::MIN, |at| at + 1));
-        Ok(self.say(
+        let at_ms = now
+            .as_millisecond()
+            .max(last.map_or(i64::MIN, |at| at.saturating_add(1)));
+        self.say(
             key,
             Statement::Name {
                 crew,
@@ -197,11 +196,17 @@ impl Roster {
                 name: name.to_owned(),
                 at_ms,
             },
-        ))
+        )
     }
 
     /// Removes a device for good. `heads` says what this device has of each job now. A device may
-    /// remove itself; one that keeps the crew, any.
+    /// remove itself; one that keeps the crew, any. Where the heads don't fit one statement there
+    /// are several, all of which count.
+    ///
+    /// # Errors
+    /// [`CrewError::UnknownMember`]; [`CrewError::NotAllowed`] unless this device keeps the crew or
+    /// removes itself, and for a device that would leave with more jobs than one statement takes
+    /// (thousands): another has to remove it.
     pub fn remove(
         &mut self,
         key: &SecretKey,
@@ -216,74 +221,37 @@ impl Roster {
         if self.member(&member).is_none() {
             return Err(CrewError::UnknownMember(member.to_string()));
         }
-        let known = self
+        let known: Vec<StatementId> = self
             .all
             .values()
             .filter(|one| one.by == *member.as_bytes())
             .map(|one| one.id)
             .collect();
-        Ok(self.say(
-            key,
-            Statement::Remove {
-                crew,
-                member: *member.as_bytes(),
-                at_ms: now.as_millisecond(),
-                known,
-                heads,
-            },
-        ))
-    }
-
-    /// Takes in statements from elsewhere, in any order. Only those are kept whose signer had the
-    /// right to make them. A device without a crew takes the first founding it is given, so
-    /// statements must only be given to it by the device whose ticket it accepted.
-    pub fn merge(&mut self, statements: impl IntoIterator<Item = Signed>) -> Merged {
-        let mut merged = Merged::default();
-        let mut waiting: BTreeMap<StatementId, Checked> = BTreeMap::new();
-        for signed in statements {
-            // Checking a signature is what costs, so what is known already isn't checked again.
-            if self.all.contains_key(&signed.id()) {
-                continue;
-            }
-            match signed.check() {
-                Ok(one) => {
-                    waiting.insert(one.id, one);
-                }
-                Err(why) => {
-                    tracing::debug!(why, "a statement about the crew was refused");
-                    merged.refused += 1;
-                }
-            }
+        let mut portions = portions(heads).into_iter();
+        if member == key.public() && portions.len() > 1 {
+            return Err(CrewError::NotAllowed("leave by itself with so many jobs"));
         }
-        if self.crew.is_none() {
-            let founding = waiting
-                .values()
-                .find(|one| matches!(one.says, Statement::Found { .. }));
-            self.crew = founding.map(|one| one.id);
-        }
-        let Some(crew) = self.crew else {
-            merged.unsupported = waiting.len();
-            return merged;
+        let mut remove = |heads| {
+            self.say(
+                key,
+                Statement::Remove {
+                    crew,
+                    member: *member.as_bytes(),
+                    at_ms: now.as_millisecond(),
+                    known: known.clone(),
+                    heads,
+                },
+            )
         };
-        let before = waiting.len();
-        waiting.retain(|_, one| one.crew() == crew && !self.is_too_many(one));
-        merged.refused += before - waiting.len();
-        if waiting.is_empty() {
-            return merged;
-        }
-        let mut whole = self.all.clone();
-        whole.extend(waiting.clone());
-        let sound = settle::supported(&whole, &crew, |_| true);
-        for (id, one) in waiting {
-            if sound.statements.contains(&id) {
-                merged.news.push(one.signed.clone());
-                self.all.insert(id, one);
-            } else {
-                merged.unsupported += 1;
+        let mut news = remove(portions.next().unwrap_or_default())?;
+        for heads in portions {
+            match remove(heads) {
+                Ok(more) => news.extend(more),
+                // That it is out is what can't wait.
+                Err(e) => tracing::warn!(error = %e, "a removal doesn't list all jobs"),
             }
         }
-        self.settled = settle::settle(&self.all, &crew);
-        merged
+        Ok(news)
     }
 
     /// All statements.
@@ -291,11 +259,14 @@ impl Roster {
         self.all.values().map(|one| one.signed.clone()).collect()
     }
 
-    /// What two rosters have in common exactly if they hold the same statements.
+    /// What two rosters have in common exactly if they hold the same statements, those apart that
+    /// are void and bear on nothing: of these one device may have stored what another refused.
     pub fn digest(&self) -> [u8; 32] {
         let mut hasher = blake3::Hasher::new();
         for id in self.all.keys() {
-            hasher.update(id);
+            if !self.settled.void.contains(id) {
+                hasher.update(id);
+            }
         }
         *hasher.finalize().as_bytes()
     }
@@ -410,14 +381,22 @@ impl Roster {
         }
     }
 
-    fn say(&mut self, key: &SecretKey, statement: Statement) -> Vec<Signed> {
-        self.merge([Signed::new(key, &statement)]).news
+    fn say(&mut self, key: &SecretKey, statement: Statement) -> Result<Vec<Signed>> {
+        let news = self.merge([Signed::new(key, &statement)]).news;
+        if news.is_empty() {
+            return Err(CrewError::NotAllowed("say more about the crew than it has"));
+        }
+        Ok(news)
     }
 
     /// The newest name of each key, with its time.
     fn names(&self) -> BTreeMap<[u8; 32], (i64, String)> {
         let mut newest: BTreeMap<[u8; 32], (i64, StatementId, String)> = BTreeMap::new();
-        for one in self.all.values() {
+        let heeded = self
+            .all
+            .values()
+            .filter(|one| !self.settled.void.contains(&one.id));
+        for one in heeded {
             let Statement::Name {
                 member,
                 name,
@@ -456,12 +435,6 @@ impl Roster {
             .map(|one| one.id)
     }
 
-    fn is_too_many(&self, new: &Checked) -> bool {
-        let removes = |one: &Checked| matches!(one.says, Statement::Remove { .. });
-        let same = |one: &&Checked| one.by == new.by && removes(one) == removes(new);
-        self.all.values().filter(same).count() >= PER_SIGNER_MAX
-    }
-
     fn need_crew(&self) -> Result<StatementId> {
         self.crew.ok_or(CrewError::NoCrew)
     }
@@ -475,6 +448,27 @@ impl Roster {
         }
         Ok(())
     }
+}
+
+/// The heads of all documents as portions for one removal each; there is always one.
+fn portions(heads: Vec<DocumentHeads>) -> Vec<Vec<DocumentHeads>> {
+    let mut portions = vec![Vec::new()];
+    let mut weight = 0;
+    for one in heads {
+        if one.weight() > HEADS_WEIGHT_MAX {
+            tracing::warn!(document = %one.document(), "a document has too many heads to list");
+            continue;
+        }
+        weight += one.weight();
+        if weight > HEADS_WEIGHT_MAX {
+            portions.push(Vec::new());
+            weight = one.weight();
+        }
+        if let Some(last) = portions.last_mut() {
+            last.push(one);
+        }
+    }
+    portions
 }
 
 fn check_name(name: &str) -> Result<()> {

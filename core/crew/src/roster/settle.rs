@@ -20,7 +20,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::statement::{Checked, Role, Statement, StatementId};
 
 type Key = [u8; 32];
-type All = BTreeMap<StatementId, Checked>;
+pub(super) type All = BTreeMap<StatementId, Checked>;
 
 /// What a set of statements says.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -29,6 +29,8 @@ pub(super) struct Settled {
     pub(super) members: BTreeMap<Key, Seat>,
     /// The removals that count, by the removed key.
     pub(super) removed: BTreeMap<Key, Vec<StatementId>>,
+    /// What is void and bears on nothing else in the set: leaving it out changes nothing.
+    pub(super) void: BTreeSet<StatementId>,
 }
 
 /// A place in the crew.
@@ -60,15 +62,18 @@ pub(super) fn supported(
         };
         seats.insert(founding.by, seat);
     }
-    loop {
-        let mut grew = false;
-        for one in all.values() {
+    let mut admissions: BTreeMap<Key, Vec<&Checked>> = BTreeMap::new();
+    for one in all.values() {
+        if matches!(one.says, Statement::Admit { .. }) && stands(one) {
+            admissions.entry(one.by).or_default().push(one);
+        }
+    }
+    let mut keepers: Vec<Key> = seats.keys().copied().collect();
+    while let Some(keeper) = keepers.pop() {
+        for one in admissions.remove(&keeper).unwrap_or_default() {
             let Statement::Admit { member, role, .. } = &one.says else {
                 continue;
             };
-            if !keeps(&seats, &one.by) || !stands(one) {
-                continue;
-            }
             // Of two admissions the greater role counts, and among equals the smaller identity,
             // so that the answer doesn't depend on who was heard first.
             let better = seats.get(member).is_none_or(|seat| {
@@ -79,11 +84,11 @@ pub(super) fn supported(
                     role: *role,
                     by: one.id,
                 };
-                grew |= seats.insert(*member, seat) != Some(seat);
+                let before = seats.insert(*member, seat);
+                if *role == Role::Keeps && before.is_none_or(|seat| seat.role != Role::Keeps) {
+                    keepers.push(*member);
+                }
             }
-        }
-        if !grew {
-            break;
         }
     }
     let statements = all
@@ -115,7 +120,7 @@ fn voids(removal: &Checked, other: &Checked) -> bool {
     let Statement::Remove { member, known, .. } = &removal.says else {
         return false;
     };
-    other.by == *member && other.id != removal.id && !known.contains(&other.id)
+    other.by == *member && other.id != removal.id && known.binary_search(&other.id).is_err()
 }
 
 pub(super) fn settle(all: &All, crew: &StatementId) -> Settled {
@@ -126,7 +131,10 @@ pub(super) fn settle(all: &All, crew: &StatementId) -> Settled {
         .filter_map(|id| all.get(id))
         .filter(|one| matches!(one.says, Statement::Remove { .. }))
         .collect();
-    let counting = which_count(all, crew, &removals);
+    let Decided {
+        counting,
+        struck_alone,
+    } = which_count(all, crew, &removals);
     let counts = |id: &StatementId| counting.iter().any(|r| r.id == *id);
     let standing = supported(all, crew, |one| {
         counts(&one.id) || !counting.iter().any(|removal| voids(removal, one))
@@ -137,6 +145,20 @@ pub(super) fn settle(all: &All, crew: &StatementId) -> Settled {
             settled.removed.entry(*member).or_default().push(removal.id);
         }
     }
+    let carrying = carrying(
+        all,
+        removals.iter().filter(|r| !struck_alone.contains(&r.id)),
+    );
+    settled.void = sound
+        .statements
+        .into_iter()
+        .filter(|id| !standing.statements.contains(id))
+        .filter(|id| match all.get(id).map(|one| &one.says) {
+            Some(Statement::Remove { .. }) => struck_alone.contains(id),
+            Some(Statement::Admit { member, .. }) => !carrying.contains(member),
+            _ => true,
+        })
+        .collect();
     settled.members = standing.seats;
     settled
         .members
@@ -144,7 +166,31 @@ pub(super) fn settle(all: &All, crew: &StatementId) -> Settled {
     settled
 }
 
-fn which_count<'a>(all: &All, crew: &StatementId, removals: &[&'a Checked]) -> Vec<&'a Checked> {
+/// The devices whose admissions these removals may rest on.
+fn carrying<'a>(all: &All, removals: impl Iterator<Item = &'a &'a Checked>) -> BTreeSet<Key> {
+    let mut admitters: BTreeMap<Key, Vec<Key>> = BTreeMap::new();
+    for one in all.values() {
+        if let Statement::Admit { member, .. } = &one.says {
+            admitters.entry(*member).or_default().push(one.by);
+        }
+    }
+    let mut carrying = BTreeSet::new();
+    let mut next: Vec<Key> = removals.map(|removal| removal.by).collect();
+    while let Some(key) = next.pop() {
+        if carrying.insert(key) {
+            next.extend(admitters.remove(&key).unwrap_or_default());
+        }
+    }
+    carrying
+}
+
+struct Decided<'a> {
+    counting: Vec<&'a Checked>,
+    /// Those that don't count and are in no ring, so that they have no say in what else counts.
+    struck_alone: BTreeSet<StatementId>,
+}
+
+fn which_count<'a>(all: &All, crew: &StatementId, removals: &[&'a Checked]) -> Decided<'a> {
     let n = removals.len();
     // attacks[a][b]: b does not stand if a counts.
     let mut attacks = vec![vec![false; n]; n];
@@ -190,8 +236,16 @@ fn which_count<'a>(all: &All, crew: &StatementId, removals: &[&'a Checked]) -> V
             }
         }
     }
-    (0..n)
+    let counting = (0..n)
         .filter(|&one| decided[one] == Some(true))
         .map(|one| removals[one])
-        .collect()
+        .collect();
+    let struck_alone = (0..n)
+        .filter(|&one| decided[one] != Some(true) && !reaches[one][one])
+        .map(|one| removals[one].id)
+        .collect();
+    Decided {
+        counting,
+        struck_alone,
+    }
 }

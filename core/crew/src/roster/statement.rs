@@ -15,7 +15,14 @@ pub const NAME_MAX: usize = 60;
 const DOMAIN: &[u8] = b"datumtrail crew statement 1\0";
 
 /// The most bytes of one statement: a removal names the heads of every job.
-const BODY_MAX: usize = 2 * 1024 * 1024;
+const BODY_MAX: usize = 256 * 1024;
+/// And of one that removes nobody.
+const ORDINARY_BODY_MAX: usize = 1024;
+/// The most bytes of heads in a removal, so that there is room for what the removed device signed.
+pub(super) const HEADS_WEIGHT_MAX: usize = 192 * 1024;
+
+/// Times after this (the year 2200) are nobody's clock, in milliseconds since 1970.
+const AT_MAX_MS: i64 = 7_258_118_400_000;
 
 /// What a device may do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -80,6 +87,12 @@ impl DocumentHeads {
         DocumentId::try_from(self.document.to_vec()).expect("sixteen bytes")
     }
 
+    /// The most bytes that it takes in a statement.
+    pub(super) fn weight(&self) -> usize {
+        // The lengths of both are written in no more than five bytes each.
+        26 + 32 * self.heads.len()
+    }
+
     /// Its heads, sorted.
     pub fn heads(&self) -> Vec<automerge::ChangeHash> {
         self.heads
@@ -113,7 +126,7 @@ pub(crate) enum Statement {
         crew: StatementId,
         member: [u8; 32],
         at_ms: i64,
-        /// What the signer knew to be signed by the removed device: the rest of it is void.
+        /// What the signer knew to be signed by the removed device, sorted: the rest of it is void.
         known: Vec<StatementId>,
         /// What the signer had of each job.
         heads: Vec<DocumentHeads>,
@@ -122,11 +135,15 @@ pub(crate) enum Statement {
 
 impl Statement {
     pub(crate) fn at(&self) -> Timestamp {
+        Timestamp::from_millisecond(self.at_ms()).unwrap_or(Timestamp::UNIX_EPOCH)
+    }
+
+    fn at_ms(&self) -> i64 {
         let (Statement::Found { at_ms, .. }
         | Statement::Admit { at_ms, .. }
         | Statement::Name { at_ms, .. }
         | Statement::Remove { at_ms, .. }) = self;
-        Timestamp::from_millisecond(*at_ms).unwrap_or(Timestamp::UNIX_EPOCH)
+        *at_ms
     }
 
     fn crew(&self) -> Option<&StatementId> {
@@ -179,6 +196,11 @@ impl Signed {
         *hasher.finalize().as_bytes()
     }
 
+    /// The bytes that it takes, signature and all, give or take a few.
+    pub(crate) fn weight(&self) -> usize {
+        self.body.len() + 100
+    }
+
     /// Checks the signature and the form. Says nothing about whether the signer had the right.
     pub(crate) fn check(self) -> Result<Checked, &'static str> {
         if self.body.len() > BODY_MAX {
@@ -195,6 +217,17 @@ impl Signed {
         // One statement has one form, or two of them could say the same under two identities.
         if !rest.is_empty() || postcard::to_stdvec(&says).ok().as_ref() != Some(&self.body) {
             return Err("it is not in its one form");
+        }
+        if !(0..=AT_MAX_MS).contains(&says.at_ms()) {
+            return Err("its time is absurd");
+        }
+        match &says {
+            Statement::Remove { known, .. } if !known.is_sorted_by(|a, b| a < b) => {
+                return Err("what it knows is not in order");
+            }
+            Statement::Remove { .. } => {}
+            _ if self.body.len() > ORDINARY_BODY_MAX => return Err("it is too long"),
+            _ => {}
         }
         if let Statement::Name { name, .. } = &says
             && !name_is_good(name)

@@ -1,3 +1,5 @@
+mod hostile;
+
 use proptest::prelude::*;
 
 use super::*;
@@ -120,7 +122,7 @@ fn a_removed_key_does_not_come_back() {
             crew: roster.crew().unwrap(),
             member: *key(2).public().as_bytes(),
             role: Role::Keeps,
-            at_ms: i64::MAX / 2,
+            at_ms: 4_000_000_000_000,
         },
     );
     roster.merge([forged]);
@@ -284,6 +286,8 @@ enum Step {
     Admit(u8, u8, Role),
     Remove(u8, u8),
     Rename(u8, u8),
+    /// Goes around our own checks: admits although removed, removes as though nothing were known.
+    Forge(u8, u8),
     /// One device tells another all it knows.
     Tell(u8, u8),
 }
@@ -295,12 +299,13 @@ fn step() -> impl Strategy<Value = Step> {
         3 => (who(), who(), role).prop_map(|(a, b, r)| Step::Admit(a, b, r)),
         2 => (who(), who()).prop_map(|(a, b)| Step::Remove(a, b)),
         1 => (who(), who()).prop_map(|(a, b)| Step::Rename(a, b)),
+        1 => (who(), who()).prop_map(|(a, b)| Step::Forge(a, b)),
         3 => (who(), who()).prop_map(|(a, b)| Step::Tell(a, b)),
     ]
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(12))]
+    #![proptest_config(ProptestConfig::with_cases(24))]
 
     /// Six devices that invite, remove and rename at will, partitioned from each other, and tell
     /// each other now and then. Whoever hears all of it, in whatever order and portions, sees the
@@ -330,6 +335,20 @@ proptest! {
                 Step::Rename(a, b) => {
                     let name = format!("name {n}");
                     let _ = devices[usize::from(*a)].rename(&key(*a), key(*b).public(), &name, now);
+                }
+                Step::Forge(a, b) => {
+                    let device = &mut devices[usize::from(*a)];
+                    let (crew, member) = (device.crew().unwrap(), *key(*b).public().as_bytes());
+                    let at_ms = now.as_millisecond();
+                    let role = Role::Keeps;
+                    let admit = Statement::Admit { crew, member, role, at_ms };
+                    device.merge([Signed::new(&key(*a), &admit)]);
+                    // Leaving twice is the one thing where the order matters.
+                    if a != b {
+                        let (known, heads) = (vec![], vec![]);
+                        let remove = Statement::Remove { crew, member, at_ms, known, heads };
+                        device.merge([Signed::new(&key(*a), &remove)]);
+                    }
                 }
                 Step::Tell(a, b) => {
                     let all = devices[usize::from(*a)].statements();

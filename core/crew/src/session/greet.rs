@@ -66,7 +66,7 @@ async fn greet(
     let same_roster = theirs.digest == hello.digest;
     let verdict = if theirs.crew == hello.crew {
         engine
-            .hear(theirs.proof, peer)
+            .hear_proof(theirs.proof, peer)
             .await
             .map_err(|_| Refusal::Garbage)?;
         judge(engine, &peer)
@@ -116,7 +116,8 @@ async fn greet(
     })
 }
 
-fn judge(engine: &Engine, peer: &MemberId) -> std::result::Result<(), Refusal> {
+/// Whether both belong to the crew.
+pub(super) fn judge(engine: &Engine, peer: &MemberId) -> std::result::Result<(), Refusal> {
     let roster = engine.roster();
     if roster.is_removed(peer) || roster.is_removed(&engine.id) {
         return Err(Refusal::Removed);

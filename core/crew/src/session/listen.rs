@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
+use std::time::Instant;
 
 use samod::DocumentId;
 use tokio::sync::mpsc;
@@ -85,20 +86,23 @@ async fn listen(engine: &Arc<Engine>, session: &Arc<Session>, reader: &mut Reade
                 let Ok(document) = DocumentId::try_from(document.to_vec()) else {
                     return Refusal::Garbage;
                 };
-                let mut exchange = lock(&session.exchange);
-                let acked = exchange.acked.entry(document).or_insert(turn);
-                *acked = turn.max(*acked);
-                drop(exchange);
+                lock(&session.exchange).has(document, turn);
                 engine.stirred.notify_waiters();
             }
             Control::Roster(statements) => match engine.hear(statements, session.peer).await {
-                Ok(merged) if merged.unsupported > 0 => session.say(Control::WantRoster),
-                Ok(_) => {}
+                Ok(merged) => {
+                    if merged.unsupported > 0 && !session.asked_roster.swap(true, Ordering::Relaxed)
+                    {
+                        session.say(Control::WantRoster);
+                    }
+                }
                 Err(e) => tracing::error!(error = %e, "news about the crew were not kept"),
             },
             Control::WantRoster => {
-                let all = engine.roster().statements();
-                session.say(Control::Roster(all));
+                if !session.gave_roster.swap(true, Ordering::Relaxed) {
+                    let all = engine.roster().statements();
+                    session.say(Control::Roster(all));
+                }
             }
             Control::Ping { number, sent } => {
                 let now = engine.host.now().as_microsecond();
@@ -140,7 +144,10 @@ async fn listen(engine: &Arc<Engine>, session: &Arc<Session>, reader: &mut Reade
                     let _ = waiting.send(held);
                 }
             }
-            Control::Where(places) => crate::door::heard_where(engine, places),
+            Control::Where(mut places) => {
+                places.truncate(lock(&session.places).allow(places.len(), Instant::now()));
+                crate::door::heard_where(engine, places);
+            }
             Control::PhotosLeft(left) => {
                 lock(&session.exchange).photos_left = left;
                 engine.stirred.notify_waiters();

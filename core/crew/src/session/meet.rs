@@ -16,7 +16,7 @@ use samod::DocumentId;
 use tokio::sync::mpsc;
 
 use super::Session;
-use super::greet::{Fault, GREETING_MAX, Greeted, greet_in_time};
+use super::greet::{Fault, GREETING_MAX, Greeted, greet_in_time, judge};
 use super::listen::{run, write_all};
 use crate::clock;
 use crate::engine::{Engine, lock, within};
@@ -134,6 +134,10 @@ async fn meet_inner(
 fn retire(engine: &Engine, session: &Arc<Session>) {
     session.superseded.store(true, Ordering::Relaxed);
     close(&session.connection, code::SUPERSEDED, "replaced");
+    forget(engine, session);
+}
+
+fn forget(engine: &Engine, session: &Arc<Session>) {
     let mut sessions = lock(&engine.sessions);
     if sessions
         .get(&session.peer)
@@ -163,11 +167,20 @@ async fn begin(
         holds: Mutex::default(),
         number: AtomicU64::new(0),
         photos: tokio::sync::Mutex::default(),
+        asked_roster: AtomicBool::new(false),
+        gave_roster: AtomicBool::new(false),
+        places: Mutex::default(),
         superseded: AtomicBool::new(false),
     });
-    let quiet = first_exchange(&session, &greeted);
+    let quiet = first_exchange(engine, &session, &greeted);
     engine.gate.meet(peer, quiet);
     lock(&engine.sessions).insert(peer, Arc::clone(&session));
+    // A removal parts with the sessions that there are: one that came before this was there is
+    // looked for here, one that comes later finds it.
+    if let Err(why) = judge(engine, &peer) {
+        forget(engine, &session);
+        return Err(why);
+    }
     let stream = crate::stream::start(engine, &session, chooser);
     let stream = within(GREETING_MAX, stream).await;
     if let Err(why) = stream {
@@ -215,7 +228,7 @@ fn tell_where(engine: &Engine, session: &Session) {
 }
 
 /// Notes what both told; returns the documents that are the same on both sides.
-fn first_exchange(session: &Session, greeted: &Greeted) -> HashSet<DocumentId> {
+fn first_exchange(engine: &Engine, session: &Session, greeted: &Greeted) -> HashSet<DocumentId> {
     let mut exchange = lock(&session.exchange);
     let mut ours = HashMap::new();
     for told in &greeted.ours {
@@ -230,9 +243,13 @@ fn first_exchange(session: &Session, greeted: &Greeted) -> HashSet<DocumentId> {
                 exchange.acked.insert(document.clone(), mine.turn);
                 quiet.insert(document);
             }
-            _ => {
+            _ if engine
+                .documents
+                .heeds(engine, session, &exchange, &document) =>
+            {
                 exchange.pending.insert(document, told.clone());
             }
+            _ => {}
         }
     }
     quiet

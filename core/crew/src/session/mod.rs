@@ -7,7 +7,7 @@ mod meet;
 use std::collections::HashMap;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use iroh::endpoint::Connection;
 use jiff::Timestamp;
@@ -23,6 +23,9 @@ use crate::net::address_of;
 use crate::roster::{MemberId, Role};
 use crate::wire::{Control, Told, close, code};
 
+/// Places of other devices that are taken from one device in a minute.
+const PLACES_EACH_MINUTE: usize = 256;
+
 /// A session that is under way.
 pub(crate) struct Session {
     pub(crate) peer: MemberId,
@@ -36,8 +39,37 @@ pub(crate) struct Session {
     number: AtomicU64,
     /// The connection over which photos are fetched, while there is one.
     pub(crate) photos: tokio::sync::Mutex<Option<Connection>>,
+    /// The whole roster was asked for; once is enough, or two that never agree would go on.
+    asked_roster: AtomicBool,
+    /// And it was given.
+    gave_roster: AtomicBool,
+    places: Mutex<Places>,
     /// Replaced by another session with the same device, which is no parting.
     superseded: AtomicBool,
+}
+
+/// How many places a device has told since when.
+#[derive(Default)]
+struct Places {
+    since: Option<Instant>,
+    told: usize,
+}
+
+impl Places {
+    /// How many of these are listened to.
+    fn allow(&mut self, told: usize, now: Instant) -> usize {
+        let minute = Duration::from_secs(60);
+        if self
+            .since
+            .is_none_or(|since| now.duration_since(since) >= minute)
+        {
+            self.since = Some(now);
+            self.told = 0;
+        }
+        let allowed = told.min(PLACES_EACH_MINUTE.saturating_sub(self.told));
+        self.told += allowed;
+        allowed
+    }
 }
 
 /// What the two devices know of each other's documents.
@@ -53,6 +85,17 @@ pub(crate) struct Exchange {
     pub(crate) photos_left: Option<u32>,
     /// What we told it last about that.
     pub(crate) told_photos_left: Option<Option<u32>>,
+}
+
+impl Exchange {
+    /// The other side has on its disk what it was told of a document in a turn. Of a turn that
+    /// it was not told it can't have anything.
+    fn has(&mut self, document: DocumentId, turn: u64) {
+        if self.told.get(&document).is_some_and(|told| turn <= *told) {
+            let acked = self.acked.entry(document).or_insert(turn);
+            *acked = turn.max(*acked);
+        }
+    }
 }
 
 impl Session {
@@ -104,5 +147,34 @@ impl Session {
             offset: *lock(&self.offset),
             bytes: (stats.udp_tx.bytes, stats.udp_rx.bytes),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_has_what_it_was_not_told() {
+        let document = |n| DocumentId::try_from(vec![n; 16]).unwrap();
+        let mut exchange = Exchange::default();
+        exchange.told.insert(document(1), 5);
+        exchange.has(document(1), 6);
+        exchange.has(document(2), 1);
+        assert!(exchange.acked.is_empty());
+        exchange.has(document(1), 5);
+        exchange.has(document(1), 3);
+        assert_eq!(exchange.acked.get(&document(1)), Some(&5));
+        assert_eq!(exchange.acked.len(), 1);
+    }
+
+    #[test]
+    fn places_are_listened_to_in_measure() {
+        let mut places = Places::default();
+        let now = Instant::now();
+        assert_eq!(places.allow(200, now), 200);
+        assert_eq!(places.allow(200, now), 56);
+        assert_eq!(places.allow(200, now + Duration::from_secs(59)), 0);
+        assert_eq!(places.allow(200, now + Duration::from_secs(60)), 200);
     }
 }
