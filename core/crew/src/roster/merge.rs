@@ -7,6 +7,10 @@
 //! them in a different order. What has been taken in isn't given up for a smaller identity, or a
 //! thief could make others forget what the owner of the key signed. Those devices see the same
 //! crew again once that signer is removed, since what the remover didn't know is void then.
+//!
+//! What remains: a stolen device that keeps the crew can admit keys of its own and have them use
+//! up the room, until somebody removes it; and once all room is taken by what counts, a removal
+//! has none either. Such a device can as well remove everybody else, so this adds little.
 
 use std::collections::BTreeMap;
 

@@ -208,3 +208,22 @@ fn a_removal_lists_more_jobs_than_one_statement_takes() {
     assert_eq!(listed, 10_000);
     assert_eq!(copy(&roster).removals(), removals);
 }
+
+#[test]
+fn several_keys_that_remove_everybody_come_to_an_end() {
+    let mut roster = crew();
+    let thieves: Vec<Signed> = (10..14).map(|n| admission(1, n, &roster)).collect();
+    roster.merge(thieves);
+    // Each of them removes sixty-four devices, the others among them.
+    let flood = |from: u8, target: u8| -> Vec<Signed> {
+        (from..from + 4)
+            .flat_map(|by| (0..64).map(move |n| (by, target + n)))
+            .filter(|(by, n)| by != n)
+            .map(|(by, n)| removal(by, key(n).public(), &roster, 0, 0))
+            .collect()
+    };
+    let (one, other) = (flood(10, 10), flood(10, 0));
+    let (first, second) = (roster.merge(one), roster.merge(other));
+    assert!(!first.news.is_empty());
+    assert!(first.news.len() + second.news.len() <= 256);
+}
