@@ -82,6 +82,9 @@ fn make(receiver: &Mutex<Receiver<Work>>, long_side: u32) -> Made {
     }
 }
 
+/// A longer file is never put into the report as it is.
+const PASSED_MAX: usize = 1 << 20;
+
 /// The JPEG itself where it is upright and small enough, else a smaller one.
 fn picture(bytes: Vec<u8>, long_side: u32) -> Result<Picture, String> {
     let meta = read_meta_bytes(&bytes).map_err(|e| e.to_string())?;
@@ -89,9 +92,12 @@ fn picture(bytes: Vec<u8>, long_side: u32) -> Result<Picture, String> {
         Some(size) => size.width.max(size.height) <= long_side,
         None => false,
     };
+    // A file can be long for reasons that no paper shows, such as a video behind the picture.
+    let short = bytes.len() <= PASSED_MAX;
     if meta.kind == Kind::Jpeg
         && meta.orientation == Orientation::default()
         && small
+        && short
         && let Ok(picture) = Picture::jpeg(bytes.clone())
     {
         return Ok(picture);
