@@ -69,6 +69,14 @@ impl Shop {
         shop
     }
 
+    /// Loads an invented sheet with a limit of 3 mm.
+    pub fn load_sheet(&self, text: &str) {
+        let sheet = self.file("sheet.csv", text);
+        let limit = ["--limit", "3", "--limit-source", "invented"];
+        let load = ["sheet", "load", &sheet, "--source", "invented"];
+        self.ok(&[&load[..], &limit[..]].concat());
+    }
+
     /// Where the shop lies.
     pub fn folder(&self) -> PathBuf {
         self.dir.path().join("shop")

@@ -16,18 +16,7 @@ const SECRET: &str = "The hours are our own business.";
 /// A job with a closed stage: a survey, two photos, a note.
 fn shop() -> Shop {
     let shop = Shop::with_job();
-    let sheet = shop.file("sheet.csv", SHEET);
-    shop.ok(&[
-        "sheet",
-        "load",
-        &sheet,
-        "--source",
-        "invented",
-        "--limit",
-        "3",
-        "--limit-source",
-        "invented",
-    ]);
+    shop.load_sheet(SHEET);
     shop.ok(&["stage", "open", "as-found-survey"]);
     let readings = shop.file("readings.csv", READINGS);
     shop.ok(&[

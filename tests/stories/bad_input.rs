@@ -7,18 +7,7 @@ const SHEET: &str = "point,side,what,x,y,z\nA,left,a,0,-400,0\nA',right,a,0,400,
 
 fn with_sheet() -> Shop {
     let shop = Shop::with_job();
-    let sheet = shop.file("sheet.csv", SHEET);
-    shop.ok(&[
-        "sheet",
-        "load",
-        &sheet,
-        "--source",
-        "invented",
-        "--limit",
-        "3",
-        "--limit-source",
-        "invented",
-    ]);
+    shop.load_sheet(SHEET);
     shop
 }
 

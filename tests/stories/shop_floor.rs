@@ -19,18 +19,7 @@ fn readings(h: f64, j: f64) -> String {
 
 fn shop() -> Shop {
     let shop = Shop::with_job();
-    let sheet = shop.file("sheet.csv", SHEET);
-    shop.ok(&[
-        "sheet",
-        "load",
-        &sheet,
-        "--source",
-        "invented",
-        "--limit",
-        "3",
-        "--limit-source",
-        "invented",
-    ]);
+    shop.load_sheet(SHEET);
     shop.ok(&["part", "set", "rail end", "--points", "H,J"]);
     shop
 }

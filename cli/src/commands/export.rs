@@ -9,7 +9,7 @@ use serde_json::json;
 use super::Context;
 use crate::args::{Export, For, Paper};
 use crate::output;
-use crate::show::{WIDTH, wrap};
+use crate::show::{WIDTH, wrap, wrapped};
 
 pub async fn run(context: &Context, asked: Export) -> Result<ExitCode> {
     let job = context.job().await?;
@@ -57,16 +57,6 @@ pub async fn run(context: &Context, asked: Export) -> Result<ExitCode> {
                 }
             ));
         }
-        let more: Vec<String> = more
-            .iter()
-            .map(|line| {
-                wrap(
-                    line,
-                    WIDTH,
-                    if line.starts_with("  - ") { "    " } else { "" },
-                )
-            })
-            .collect();
         let wrote = wrap(
             &format!(
                 "Wrote {} ({} files, {:.1} MB, {} photos).\n\
@@ -82,7 +72,7 @@ pub async fn run(context: &Context, asked: Export) -> Result<ExitCode> {
             WIDTH,
             "",
         );
-        format!("{wrote}\n{}", more.join("\n"))
+        format!("{wrote}\n{}", wrapped(&more))
     });
     Ok(ExitCode::SUCCESS)
 }

@@ -8,7 +8,7 @@ use datumtrail_core::shop::{NotWhole, OpenOptions, Opened};
 use super::Context;
 use crate::args::Open;
 use crate::output;
-use crate::show::{WIDTH, wrap};
+use crate::show;
 
 /// How many photos or faults are named.
 const NAMED: usize = 20;
@@ -18,19 +18,7 @@ pub async fn run(context: &Context, asked: Open) -> Result<ExitCode> {
         damaged: asked.damaged,
     };
     let opened = context.shop.open_archive(&asked.file, options).await?;
-    output::either(context.json, &opened, || {
-        report(&opened)
-            .iter()
-            .map(|line| {
-                wrap(
-                    line,
-                    WIDTH,
-                    if line.starts_with("  - ") { "    " } else { "" },
-                )
-            })
-            .collect::<Vec<_>>()
-            .join("\n")
-    });
+    output::either(context.json, &opened, || show::wrapped(&report(&opened)));
     Ok(ExitCode::SUCCESS)
 }
 

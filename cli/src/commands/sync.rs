@@ -12,7 +12,7 @@ use super::{Context, crew};
 use crate::args::Sync;
 use crate::carry::Owner;
 use crate::output;
-use crate::show::{WIDTH, wrap};
+use crate::show::{WIDTH, wrap, wrapped};
 
 pub async fn run(context: &Context, asked: &Sync) -> Result<ExitCode> {
     if output::is_carried() && !asked.once {
@@ -73,10 +73,7 @@ async fn once(context: &Context, within: Duration) -> Result<ExitCode> {
         }
         let mut out = vec!["Not everything is exchanged:".to_owned()];
         out.extend(settled.missing.iter().map(|m| format!("  - {m}")));
-        out.iter()
-            .map(|line| wrap(line, WIDTH, "    "))
-            .collect::<Vec<_>>()
-            .join("\n")
+        wrapped(&out)
     });
     Ok(match settled.is_whole() {
         true => ExitCode::SUCCESS,

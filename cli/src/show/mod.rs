@@ -35,17 +35,19 @@ pub fn error(error: &Error) -> String {
         "What to do: {}.",
         error.todo().trim_end_matches('.')
     ));
-    lines
+    wrapped(&lines)
+}
+
+/// Lines that fit; what follows a dash stands below the words behind it.
+pub fn wrapped(lines: &[String]) -> String {
+    let wrapped: Vec<String> = lines
         .iter()
         .map(|line| {
-            wrap(
-                line,
-                WIDTH,
-                if line.starts_with("  - ") { "    " } else { "" },
-            )
+            let indent = if line.starts_with("  - ") { "    " } else { "" };
+            wrap(line, WIDTH, indent)
         })
-        .collect::<Vec<_>>()
-        .join("\n")
+        .collect();
+    wrapped.join("\n")
 }
 
 /// Breaks text at spaces so that no line is longer than `width`; further lines are indented.

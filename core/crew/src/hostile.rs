@@ -164,15 +164,7 @@ async fn a_removed_device_is_out_at_once_and_everywhere() {
     assert_eq!(get(&there, "meant for members"), None);
     assert!(b.host.kept.lock().unwrap().is_empty());
     // Nor does it come back with a new ticket.
-    let ticket = a
-        .crew
-        .invite(Invite {
-            role: Role::Works,
-            name: None,
-            valid: Duration::from_secs(60),
-        })
-        .await
-        .unwrap();
+    let ticket = a.ticket().await;
     let key = b.disk.key.clone();
     b.off().await;
     let mut disk = Disk::new(2);
@@ -325,15 +317,7 @@ async fn turncoat(a: &mut Device) -> (Connection, Writer, Reader, Endpoint) {
 /// One that stops before it has said what documents it has.
 async fn greeting(a: &mut Device) -> (Connection, Writer, Reader, Endpoint) {
     let key = key_that(true, a.id());
-    let ticket = a
-        .crew
-        .invite(Invite {
-            role: Role::Works,
-            name: None,
-            valid: Duration::from_secs(60),
-        })
-        .await
-        .unwrap();
+    let ticket = a.ticket().await;
     let endpoint = wild(key.clone()).await;
     let joining = reach(&endpoint, a, ALPN_JOIN).await;
     let (send, recv) = joining.open_bi().await.unwrap();

@@ -3,10 +3,10 @@
 
 mod common;
 
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use common::*;
-use datumtrail_crew::{Invite, NetOptions, Role};
+use datumtrail_crew::NetOptions;
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 #[ignore = "needs a network with multicast"]
@@ -14,15 +14,7 @@ async fn devices_find_each_other_without_an_address() {
     log();
     let a = Device::with(Disk::new(1), NetOptions::default()).await;
     let b = Device::with(Disk::new(2), NetOptions::default()).await;
-    let mut ticket = a
-        .crew
-        .invite(Invite {
-            role: Role::Works,
-            name: None,
-            valid: Duration::from_secs(60),
-        })
-        .await
-        .unwrap();
+    let mut ticket = a.ticket().await;
     println!("at {:?}", ticket.addresses);
     ticket.addresses.clear();
     let began = Instant::now();

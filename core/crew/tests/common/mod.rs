@@ -11,7 +11,7 @@ use automerge::transaction::Transactable;
 use automerge::{Automerge, ChangeHash, ROOT, ReadDoc};
 use datumtrail_crew::{
     BlobKind, Crew, CrewOptions, Event, Gate, Host, Invite, MemberId, NetOptions, Role, Settled,
-    Wanted, peer_id,
+    Ticket, Wanted, peer_id,
 };
 use futures_util::FutureExt;
 use futures_util::future::BoxFuture;
@@ -137,6 +137,16 @@ impl Device {
 
     pub async fn on(disk: Disk) -> Self {
         Self::with(disk, NetOptions::loopback()).await
+    }
+
+    /// A ticket for a device that works.
+    pub async fn ticket(&self) -> Ticket {
+        let invite = Invite {
+            role: Role::Works,
+            name: None,
+            valid: Duration::from_secs(60),
+        };
+        self.crew.invite(invite).await.unwrap()
     }
 
     pub async fn with(disk: Disk, net: NetOptions) -> Self {

@@ -5,7 +5,6 @@ use maud::{Markup, html};
 use super::capital;
 use super::picture::{self, Shown};
 use super::shapes::emblem;
-use super::top::of_tally;
 use crate::archive::story::{
     Checked, Deviation, Event, EventKind, MoveStory, OutcomeStory, SetUpStory, Story, SurveyStory,
     TramRow, TramStory,
@@ -40,7 +39,7 @@ fn across(id: &str, at: &str, content: Markup) -> Markup {
 fn survey(story: &Story, survey: &SurveyStory, shown: &Shown) -> Markup {
     let content = html! {
         h4 {
-            @if let Some(tally) = &survey.tally { (emblem(of_tally(tally))) }
+            @if let Some(tally) = &survey.tally { (emblem(tally.verdict())) }
             (survey.name) ": "
             @match &survey.tally {
                 Some(tally) => (tally.phrase()),

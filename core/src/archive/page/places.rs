@@ -7,6 +7,7 @@
 use datumtrail_geometry::frame::Side;
 use datumtrail_geometry::verdict::Verdict;
 
+use crate::archive::words;
 use crate::job::measure::{CheckReport, PointReport};
 
 /// Where a limit's post stands, in units of the drawing.
@@ -253,6 +254,27 @@ pub fn nice(value: f64) -> f64 {
         .map(|s| s * decade)
         .find(|s| *s <= value * (1.0 + 1e-9))
         .unwrap_or(decade)
+}
+
+/// How many points a picture shows as measured, and which are outside, for those who can't see it.
+pub(in crate::archive) fn described(report: &CheckReport<'_>) -> String {
+    let outside: Vec<&str> = report
+        .points
+        .iter()
+        .filter(|p| p.axes().iter().any(|(_, a)| a.verdict == Verdict::Outside))
+        .map(|p| p.point)
+        .collect();
+    let measured = report
+        .points
+        .iter()
+        .filter(|p| p.reading_mm.is_some())
+        .count();
+    let rest = if outside.is_empty() {
+        "no point is outside its limits".to_owned()
+    } else {
+        format!("outside their limits: {}", words::list(&outside))
+    };
+    format!("control points along the vehicle's length, {measured} measured; {rest}")
 }
 
 #[cfg(test)]

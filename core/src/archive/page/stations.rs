@@ -13,8 +13,8 @@ use datumtrail_geometry::verdict::Verdict;
 use maud::{Markup, html};
 
 use super::places::{
-    ARROW_ALONG, ARROW_UP, Band, LANE, LEFT, LONGEST_NAME, Names, RIGHT, ROW, STRIP, Station, nice,
-    on, stations,
+    self, ARROW_ALONG, ARROW_UP, Band, LANE, LEFT, LONGEST_NAME, Names, RIGHT, ROW, STRIP, Station,
+    nice, on, stations,
 };
 use super::shapes::{Drawn, n, placed, shape, text_at};
 use crate::archive::words;
@@ -214,25 +214,8 @@ fn said(point: &PointReport<'_>, axis: Axis) -> String {
 }
 
 fn description(report: &CheckReport<'_>) -> String {
-    let outside: Vec<&str> = report
-        .points
-        .iter()
-        .filter(|p| p.axes().iter().any(|(_, a)| a.verdict == Verdict::Outside))
-        .map(|p| p.point)
-        .collect();
-    let measured = report
-        .points
-        .iter()
-        .filter(|p| p.reading_mm.is_some())
-        .count();
-    let rest = if outside.is_empty() {
-        "no point is outside its limits".to_owned()
-    } else {
-        format!("outside their limits: {}", words::list(&outside))
-    };
-    format!(
-        "Control points along the vehicle's length, {measured} measured; {rest}. The table below has every number."
-    )
+    let described = places::described(report);
+    format!("A picture of {described}. The table below has every number.")
 }
 
 /// Both scales, each as a bar and in words.

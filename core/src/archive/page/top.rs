@@ -150,7 +150,12 @@ struct Step {
 fn steps(story: &Story) -> Vec<Step> {
     let surveys = story.surveys.iter().map(|survey| Step {
         at: survey.at.clone(),
-        verdict: Some(survey.tally.as_ref().map_or(Verdict::Unchecked, of_tally)),
+        verdict: Some(
+            survey
+                .tally
+                .as_ref()
+                .map_or(Verdict::Unchecked, Tally::verdict),
+        ),
         place: format!("#s-{}", survey.id.short()),
         name: survey.name.clone(),
         phrase: match &survey.tally {
@@ -197,21 +202,6 @@ fn trail(story: &Story) -> Markup {
                 }
             }
         }
-    }
-}
-
-/// The verdict whose emblem stands for a whole survey: the worst there is.
-pub fn of_tally(tally: &Tally) -> Verdict {
-    if tally.outside > 0 {
-        Verdict::Outside
-    } else if tally.set_up_doubtful {
-        Verdict::Unchecked
-    } else if tally.too_close_to_call > 0 {
-        Verdict::TooCloseToCall
-    } else if tally.inside > 0 {
-        Verdict::Inside
-    } else {
-        Verdict::NoLimitGiven
     }
 }
 

@@ -296,27 +296,9 @@ impl Picture {
 
 /// For those who can't see it.
 fn description(survey: &SurveyStory, report: &CheckReport<'_>) -> String {
-    let is_outside =
-        |p: &&PointReport<'_>| p.axes().iter().any(|(_, a)| a.verdict == Verdict::Outside);
-    let outside: Vec<&str> = report
-        .points
-        .iter()
-        .filter(is_outside)
-        .map(|p| p.point)
-        .collect();
-    let measured = report
-        .points
-        .iter()
-        .filter(|p| p.reading_mm.is_some())
-        .count();
-    let rest = if outside.is_empty() {
-        "no point is outside its limits".to_owned()
-    } else {
-        format!("outside their limits: {}", words::list(&outside))
-    };
     format!(
-        "{}: control points along the vehicle's length, {measured} measured; {rest}. The table of \
-         numbers has every deviation.",
-        survey.name
+        "{}: {}. The table of numbers has every deviation.",
+        survey.name,
+        places::described(report)
     )
 }

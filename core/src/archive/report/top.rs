@@ -4,7 +4,7 @@ use datumtrail_geometry::verdict::Verdict;
 use datumtrail_paper::{Cell, Column, Paper, Span, Style, Table};
 
 use super::shapes::{self, emblem};
-use crate::archive::story::{Outcome, Story, Tally};
+use crate::archive::story::{Outcome, Story};
 use crate::archive::words;
 use crate::job::stage::instant;
 
@@ -123,7 +123,7 @@ fn answer(paper: &mut Paper, story: &Story) {
 fn trail(paper: &mut Paper, story: &Story) {
     let surveys = story.surveys.iter().map(|survey| {
         let (verdict, phrase) = match &survey.tally {
-            Some(tally) => (of_tally(tally), tally.phrase()),
+            Some(tally) => (tally.verdict(), tally.phrase()),
             None => (Verdict::Unchecked, "can't be computed".into()),
         };
         (&survey.at, Some(verdict), survey.name.clone(), phrase)
@@ -160,19 +160,4 @@ fn trail(paper: &mut Paper, story: &Story) {
         ]);
     }
     paper.table(table);
-}
-
-/// The verdict that stands for a whole survey: the worst there is.
-fn of_tally(tally: &Tally) -> Verdict {
-    if tally.outside > 0 {
-        Verdict::Outside
-    } else if tally.set_up_doubtful {
-        Verdict::Unchecked
-    } else if tally.too_close_to_call > 0 {
-        Verdict::TooCloseToCall
-    } else if tally.inside > 0 {
-        Verdict::Inside
-    } else {
-        Verdict::NoLimitGiven
-    }
 }

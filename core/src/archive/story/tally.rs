@@ -45,6 +45,21 @@ pub struct Deviation {
 }
 
 impl Tally {
+    /// The verdict that stands for a whole survey: the worst there is.
+    pub fn verdict(&self) -> Verdict {
+        if self.outside > 0 {
+            Verdict::Outside
+        } else if self.set_up_doubtful {
+            Verdict::Unchecked
+        } else if self.too_close_to_call > 0 {
+            Verdict::TooCloseToCall
+        } else if self.inside > 0 {
+            Verdict::Inside
+        } else {
+            Verdict::NoLimitGiven
+        }
+    }
+
     /// The points outside along at least one axis, the worst first.
     pub fn points_outside(&self) -> Vec<&str> {
         points_of(&self.beyond)
