@@ -50,7 +50,8 @@ pub struct Suggestion {
 /// assert!(explain(2938.0, 2900.0, 1.0, 1.0).is_none());
 /// ```
 pub fn explain(printed: f64, expected: f64, tolerance: f64, step: f64) -> Option<Suggestion> {
-    let fits = |value: f64| (value - expected).abs() <= tolerance;
+    // Figures that differ by exactly the tolerance fit, however 386 - 385.9 comes out in binary.
+    let fits = |value: f64| (value - expected).abs() <= tolerance + BINARY_MM;
     let usable = [printed, expected, tolerance].iter().all(|v| v.is_finite()) && step > 0.0;
     if !usable || fits(printed) {
         return None;
@@ -83,6 +84,9 @@ pub fn explain(printed: f64, expected: f64, tolerance: f64, step: f64) -> Option
         .find(|v| fits(*v))
         .and_then(|value| found(Slip::OneDigitMisread, value))
 }
+
+/// Far below any print's step, and far above the rounding of sums of millimetres in an `f64`.
+const BINARY_MM: f64 = 1e-9;
 
 /// A printed number as its digits, most significant first.
 struct Digits {
@@ -142,6 +146,12 @@ mod tests {
         assert_eq!(swapped.corrected_mm.to_string(), "385.9");
         let shifted = explain(3859.0, 385.9, 0.1, 0.1).unwrap();
         assert_eq!(shifted.corrected_mm.to_string(), "385.9");
+    }
+
+    #[test]
+    fn a_difference_of_exactly_the_tolerance_fits() {
+        assert_eq!(slip(389.5, 386.0, 0.1), Some(Slip::SwappedDigits));
+        assert_eq!(slip(386.0, 385.9, 0.1), None);
     }
 
     #[test]
