@@ -41,14 +41,14 @@ fn seals(paper: &mut Paper, story: &Story, view: &JobView) {
     );
     let columns = vec![
         Column::text(1.2),
+        Column::text(1.4),
+        Column::text(1.4),
         Column::text(1.0),
-        Column::text(1.0),
-        Column::text(1.6),
     ];
     let mut table = Table::new("Sealed stages", columns);
     table.style = Style::TABLE.sized(8.5);
     table.head(
-        ["Stage", "Sealed by", "When", "Device's key"]
+        ["Stage", "Sealed by", "When", "Key begins"]
             .map(Cell::text)
             .into(),
     );
@@ -60,7 +60,10 @@ fn seals(paper: &mut Paper, story: &Story, view: &JobView) {
             Cell::text(Span::bold(title)).heads_row(),
             Cell::text(view.author(&seal.stamp)),
             Cell::text(words::moment(&seal.stamp.at)),
-            Cell::text(Span::quiet(&*seal.stamp.by)),
+            // Whole among the devices.
+            Cell::text(Span::quiet(
+                seal.stamp.by.chars().take(10).collect::<String>(),
+            )),
         ]);
     }
     paper.table(table);
