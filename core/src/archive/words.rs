@@ -162,6 +162,15 @@ pub fn cut(text: &str, most: usize) -> String {
     format!("{}…", kept.trim_end())
 }
 
+/// Text with a capital at its beginning.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

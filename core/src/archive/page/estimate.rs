@@ -2,10 +2,10 @@
 
 use maud::{Markup, html};
 
-use super::{capital, section};
+use super::section;
 use crate::archive::names::as_link;
 use crate::archive::story::{EstimateStory, Story};
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 use crate::job::record::RecordId;
 
 pub fn draw(story: &Story) -> Markup {

@@ -2,14 +2,13 @@
 
 use maud::{Markup, html};
 
-use super::capital;
 use super::picture::{self, Shown};
 use super::shapes::emblem;
 use crate::archive::story::{
     Checked, Deviation, Event, EventKind, MoveStory, OutcomeStory, SetUpStory, Story, SurveyStory,
     TramRow, TramStory,
 };
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 
 /// How many points a list in the time line names.
 const NAMED: usize = 8;

@@ -106,12 +106,3 @@ fn section(id: &str, heading: &str, content: Markup) -> Markup {
         }
     }
 }
-
-/// Text with a capital at its beginning.
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    match letters.next() {
-        Some(first) => first.to_uppercase().chain(letters).collect(),
-        None => String::new(),
-    }
-}

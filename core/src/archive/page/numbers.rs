@@ -3,10 +3,10 @@
 use datumtrail_geometry::frame::Axis;
 use maud::{Markup, html};
 
+use super::section;
 use super::shapes::gauge;
-use super::{capital, section};
 use crate::archive::story::{Story, SurveyStory};
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 use crate::job::measure::{AxisReport, CheckReport, PointReport};
 
 pub fn draw(story: &Story) -> Markup {

@@ -2,10 +2,10 @@
 
 use maud::{Markup, html};
 
-use super::{Glimpses, capital};
+use super::Glimpses;
 use crate::archive::names::as_link;
 use crate::archive::story::{Certainty, PhotoStory, Story};
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 
 /// One photo with its caption.
 pub fn print(story: &Story, photo: &PhotoStory, at: Option<&str>, glimpses: &Glimpses) -> Markup {

@@ -2,10 +2,11 @@
 
 use maud::{Markup, html};
 
-use super::{capital, seals, section, sheet, struck};
+use super::{seals, section, sheet, struck};
 use crate::archive::names::as_link;
 use crate::archive::report::WRITTEN;
 use crate::archive::story::{HoldStory, Story};
+use crate::archive::words::capital;
 use crate::archive::{file, words};
 
 pub fn draw(story: &Story) -> Markup {

@@ -3,10 +3,10 @@
 use datumtrail_geometry::audit::Doubt;
 use maud::{Markup, html};
 
-use super::{capital, section};
+use super::section;
 use crate::archive::names::as_link;
 use crate::archive::story::{SheetStory, Story};
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 use crate::job::audit::SheetAudit;
 
 /// How many names a list here holds.

@@ -4,9 +4,8 @@ use datumtrail_geometry::extent::Direction;
 use datumtrail_geometry::frame::{Axis, Side};
 use datumtrail_paper::{Cell, Column, Group, Paper, Span, Style, Table};
 
-use super::capital;
 use crate::archive::story::{DamageStory, MoveStory, OutcomeStory, Story};
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 use crate::job::damage::ExtentReport;
 
 pub fn draw(paper: &mut Paper, story: &Story) {

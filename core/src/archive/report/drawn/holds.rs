@@ -3,9 +3,9 @@
 use datumtrail_paper::text::GREY;
 use datumtrail_paper::{Paper, Span, Style};
 
-use super::{capital, shapes};
+use super::shapes;
 use crate::archive::story::{HoldStory, Story};
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 
 pub fn draw(paper: &mut Paper, story: &Story) {
     if story.holds.is_empty() {

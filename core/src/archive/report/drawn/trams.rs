@@ -2,10 +2,9 @@
 
 use datumtrail_paper::{Cell, Column, Paper, Span, Style, Table};
 
-use super::capital;
 use super::shapes::emblem;
 use crate::archive::story::{SheetStory, Story, TramStory};
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 
 /// How many names a list here holds.
 const NAMED: usize = 12;

@@ -1,4 +1,4 @@
-//! The verdicts' shapes on paper, as on the page ([`super::super::page`]): a filled dot between two
+//! The verdicts' shapes on paper, as on the page ([`crate::archive::page`]): a filled dot between two
 //! posts, an arrow that leaves them, a dot with whiskers over a post; hollow where no limit was
 //! given, struck through where nothing can be said. Colours are Okabe and Ito's, darkened where
 //! they carry thin lines, and never the only sign.

@@ -2,10 +2,9 @@
 
 use datumtrail_paper::{Gallery, Paper, Print, Span, Style};
 
-use super::capital;
 use super::pictures::{Made, TWO_A_PAGE};
 use crate::archive::story::{Certainty, PhotoStory, Story};
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 
 pub fn draw(paper: &mut Paper, story: &Story, pictures: &Made) {
     if story.photos.is_empty() {

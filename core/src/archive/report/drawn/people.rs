@@ -2,9 +2,8 @@
 
 use datumtrail_paper::{Cell, Column, Paper, Span, Style, Table};
 
-use super::capital;
 use crate::archive::story::Story;
-use crate::archive::words;
+use crate::archive::words::{self, capital};
 use crate::job::view::JobView;
 
 pub fn draw(paper: &mut Paper, story: &Story, view: &JobView) {
