@@ -26,7 +26,7 @@ checks = 0
 
 
 def build():
-    command = ["cargo", "build", "-q", "--release", "-p", "datumtrail-bag", "--example", "bag",
+    command = ["cargo", "build", "-q", "-p", "datumtrail-bag", "--example", "bag",
                "--message-format=json"]
     lines = subprocess.run(command, cwd=ROOT, check=True, stdout=subprocess.PIPE, text=True).stdout
     for line in lines.splitlines():

@@ -46,7 +46,7 @@ def squeezed(text):
 def demo(folder):
     """The demo's archive on A4, and the same job once more on US Letter."""
     target = os.environ.get("DATUMTRAIL_BIN")
-    command = [target] if target else ["cargo", "run", "-q", "--release", "-p", "datumtrail", "--"]
+    command = [target] if target else ["cargo", "run", "-q", "-p", "datumtrail", "--"]
     subprocess.run([*command, "demo", "--out", str(folder / "demo")], cwd=ROOT, check=True,
                    stdout=subprocess.DEVNULL)
     letter = folder / "letter"

@@ -12,7 +12,7 @@ use std::time::Duration;
 use automerge::ChangeHash;
 use futures_util::{FutureExt, StreamExt};
 use samod::{DocHandle, DocumentId};
-use tokio::sync::Notify;
+use tokio::sync::{Notify, Semaphore};
 
 use crate::engine::{Engine, lock};
 use crate::event::Event;
@@ -26,11 +26,25 @@ const DOCUMENTS_MAX: usize = 50_000;
 /// and then ever more rarely.
 const FIND_AGAIN: Duration = Duration::from_millis(10);
 const FIND_AGAIN_MAX: Duration = Duration::from_secs(2);
+/// How many documents are looked for at once: each costs the store work for as long as it is.
+const FINDING_MAX: usize = 256;
+/// One that doesn't come in this time makes room for others, and has another turn.
+const FIND_MAX: Duration = Duration::from_secs(60);
 
-#[derive(Default)]
 pub(crate) struct Documents {
     all: Mutex<HashMap<DocumentId, Arc<Document>>>,
     finding: Mutex<HashSet<DocumentId>>,
+    turns: Semaphore,
+}
+
+impl Default for Documents {
+    fn default() -> Self {
+        Self {
+            all: Mutex::default(),
+            finding: Mutex::default(),
+            turns: Semaphore::new(FINDING_MAX),
+        }
+    }
 }
 
 pub(crate) struct Document {
@@ -162,7 +176,6 @@ impl Documents {
         if ids.is_empty() {
             return;
         }
-        engine.gate.look_again();
         for id in ids {
             engine.spawn(find(Arc::clone(engine), id));
         }
@@ -268,15 +281,23 @@ impl Document {
 async fn find(engine: Arc<Engine>, id: DocumentId) {
     let mut pause = FIND_AGAIN;
     while engine.documents.is_promised(&engine, &id) {
-        match engine.repo.find(id.clone()).await {
-            Ok(Some(handle)) => {
+        let found = {
+            let Ok(_turn) = engine.documents.turns.acquire().await else {
+                break;
+            };
+            engine.gate.look_again();
+            tokio::time::timeout(FIND_MAX, engine.repo.find(id.clone())).await
+        };
+        match found {
+            Ok(Ok(Some(handle))) => {
                 if engine.documents.add(&engine, handle, false) {
                     engine.tell(Event::DocumentArrived(id.clone()));
                 }
                 break;
             }
-            Ok(None) => tokio::time::sleep(pause).await,
-            Err(_) => break,
+            Ok(Ok(None)) => tokio::time::sleep(pause).await,
+            Ok(Err(_)) => break,
+            Err(_) => {}
         }
         pause = (pause * 2).min(FIND_AGAIN_MAX);
     }

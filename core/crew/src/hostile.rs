@@ -1,7 +1,9 @@
 //! Devices that don't play by the rules. In here, because they speak the inner protocol.
 
+mod blobs;
 #[path = "../tests/common/mod.rs"]
 mod common;
+mod floods;
 
 use std::time::{Duration, Instant};
 
@@ -312,6 +314,19 @@ async fn turncoat(a: &mut Device) -> (Connection, Writer, Reader, Endpoint) {
     writer.write(&Control::Summary(Vec::new())).await.unwrap();
     let _: Control = reader.read().await.unwrap();
     (connection, writer, reader, endpoint)
+}
+
+/// One that has a document store too, so that it counts as connected.
+async fn insider(a: &mut Device) -> (Connection, Writer, Reader, Endpoint, samod::Repo) {
+    let (connection, writer, reader, endpoint) = turncoat(a).await;
+    let store = samod::Repo::build_tokio()
+        .with_peer_id(crate::gate::peer_id(&endpoint.id()))
+        .load()
+        .await;
+    let (send, recv) = connection.open_bi().await.unwrap();
+    let dialled = crate::stream::dial_over(&store, send, recv, &a.id()).unwrap();
+    dialled.established().await.unwrap();
+    (connection, writer, reader, endpoint, store)
 }
 
 /// One that stops before it has said what documents it has.

@@ -6,7 +6,7 @@ use std::time::Duration;
 use futures_util::future::BoxFuture;
 use futures_util::{FutureExt, SinkExt, StreamExt};
 use iroh::endpoint::{RecvStream, SendStream};
-use samod::{BackoffConfig, DialError, Dialer, Transport, Url};
+use samod::{BackoffConfig, DialError, Dialer, DialerHandle, Repo, Transport, Url};
 use tokio_util::codec::{FramedRead, FramedWrite};
 
 use crate::engine::{Engine, lock};
@@ -24,9 +24,28 @@ struct Once {
     transport: Mutex<Option<Transport>>,
 }
 
+/// Dials the other side over streams that are open.
+pub(crate) fn dial_over(
+    repo: &Repo,
+    send: SendStream,
+    recv: RecvStream,
+    peer: &MemberId,
+) -> Result<DialerHandle<UsedUp>, Refusal> {
+    let dialer = Once {
+        transport: Mutex::new(Some(transport(send, recv, peer))),
+    };
+    let once = BackoffConfig {
+        initial_delay: Duration::from_millis(1),
+        max_delay: Duration::from_millis(1),
+        max_retries: Some(0),
+    };
+    repo.dial(once, Arc::new(dialer))
+        .map_err(|_| Refusal::Closing)
+}
+
 #[derive(Debug, thiserror::Error)]
 #[error("the connection is used up")]
-struct UsedUp;
+pub(crate) struct UsedUp;
 
 impl Dialer for Once {
     type Error = UsedUp;
@@ -55,18 +74,7 @@ pub(crate) async fn start(
     let closing = |_| Refusal::Closing;
     if chooser {
         let (send, recv) = session.connection.open_bi().await.map_err(closing)?;
-        let dialer = Once {
-            transport: Mutex::new(Some(transport(send, recv, &session.peer))),
-        };
-        let once = BackoffConfig {
-            initial_delay: Duration::from_millis(1),
-            max_delay: Duration::from_millis(1),
-            max_retries: Some(0),
-        };
-        let handle = engine
-            .repo
-            .dial(once, Arc::new(dialer))
-            .map_err(|_| Refusal::Closing)?;
+        let handle = dial_over(&engine.repo, send, recv, &session.peer)?;
         let established = tokio::time::timeout(GREETING_MAX, handle.established()).await;
         if !matches!(established, Ok(Ok(_))) {
             handle.close();

@@ -20,6 +20,7 @@
 //! | [`tie`] | the stage it belongs to, and how sure that is |
 //! | [`alike`] | the same shot encoded again, or a burst |
 //! | [`preview`] | a small upright picture of it |
+//! | [`mod@shown`] | preview, hash and time code from one decoding |
 //! | [`strip`] | a copy without position, names and serial numbers |
 //! | [`cover`] | a copy with faces and number plates covered |
 //! | `watch` | files that arrive in a folder, once they are whole (feature `watch`) |
@@ -78,6 +79,7 @@ pub mod numbering;
 pub mod orientation;
 mod pixels;
 pub mod preview;
+pub mod shown;
 pub mod strip;
 pub mod tie;
 pub mod time;

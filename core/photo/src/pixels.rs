@@ -120,8 +120,13 @@ impl Pixels {
         self.resized(to)
     }
 
+    /// [`Pixels::shrunk`] of a picture that is still needed.
+    pub fn smaller(&self, long_side: u32) -> Result<Pixels, PixelsError> {
+        self.resized(fitted(self.full, long_side))
+    }
+
     /// The same picture in just this size, whatever its shape.
-    pub fn resized(self, to: Dimensions) -> Result<Pixels, PixelsError> {
+    pub fn resized(&self, to: Dimensions) -> Result<Pixels, PixelsError> {
         // The two pixel types by name: choosing at run time would compile all thirteen.
         let mut data = vec![0; to.width as usize * to.height as usize * self.channels];
         if self.channels == 1 {
@@ -132,7 +137,8 @@ impl Pixels {
         Ok(Pixels {
             data,
             size: to,
-            ..self
+            profile: self.profile.clone(),
+            ..*self
         })
     }
 
@@ -167,9 +173,14 @@ impl Pixels {
     }
 
     /// Brightness alone: ITU-R BT.601's weights, as JPEG's own.
-    pub fn grey(self) -> Pixels {
+    pub fn grey(&self) -> Pixels {
         if self.channels == 1 {
-            return self;
+            let data = self.data.clone();
+            return Pixels {
+                data,
+                profile: None,
+                ..*self
+            };
         }
         let (pixels, _) = self.data.as_chunks::<3>();
         let luma = |[r, g, b]: &[u8; 3]| {
@@ -181,7 +192,7 @@ impl Pixels {
             data: pixels.iter().map(luma).collect(),
             channels: 1,
             profile: None,
-            ..self
+            ..*self
         }
     }
 

@@ -12,7 +12,6 @@
 
 use std::io::Cursor;
 
-use crate::alike::PictureHash;
 use crate::container::{self, Scan};
 use crate::kind::Kind;
 use crate::meta::{Dimensions, Meta, parse_exif, read_meta_bytes};
@@ -132,26 +131,13 @@ pub fn preview_as(
     orientation: Orientation,
     long_side: u32,
 ) -> Result<Preview, PreviewError> {
-    Ok(upright(bytes, kind, orientation, long_side)?.0)
+    let pixels = pixels::decode(bytes, kind, long_side)?;
+    Ok(small(&pixels, orientation, long_side)?.0)
 }
 
-/// [`preview_as`] together with the picture's perceptual hash, decoding once.
-///
-/// # Errors
-/// As [`preview`].
-pub fn preview_and_hash(
-    bytes: &[u8],
-    kind: Kind,
-    orientation: Orientation,
-    long_side: u32,
-) -> Result<(Preview, PictureHash), PreviewError> {
-    let (preview, picture) = upright(bytes, kind, orientation, long_side)?;
-    Ok((preview, PictureHash::of_upright(picture)?))
-}
-
-fn upright(
-    bytes: &[u8],
-    kind: Kind,
+/// The preview of a decoded picture, and its pixels.
+pub(crate) fn small(
+    pixels: &Pixels,
     orientation: Orientation,
     long_side: u32,
 ) -> Result<(Preview, Pixels), PreviewError> {
@@ -160,8 +146,7 @@ fn upright(
             "the long side must not be zero".to_owned(),
         ));
     }
-    let pixels = pixels::decode(bytes, kind, long_side)?;
-    let upright = pixels.shrunk(long_side)?.turned(orientation);
+    let upright = pixels.smaller(long_side)?.turned(orientation);
     let preview = Preview {
         jpeg: upright.to_jpeg(QUALITY)?,
         width: upright.size.width,

@@ -43,6 +43,7 @@ use crate::time::{CameraTime, Taken};
 mod find;
 
 pub use find::{Effort, Found, find, find_as};
+pub(crate) use find::{QUICK_LONG_SIDE, find_in};
 
 /// What every code of this version starts with.
 const HEAD: &str = "DATUMTRAIL/1 ";

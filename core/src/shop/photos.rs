@@ -7,11 +7,13 @@ use datumtrail_photo::alike::PictureHash;
 use datumtrail_photo::camera::CameraKey;
 use datumtrail_photo::meta::{self, MetaError};
 use datumtrail_photo::preview::{self, Likeness, Preview};
-use datumtrail_photo::timecode::{self, Effort, TimeCode};
+use datumtrail_photo::shown::shown;
+use datumtrail_photo::timecode::{self, TimeCode};
 use datumtrail_photo::{identity, whole};
 use futures_util::stream::{self, StreamExt};
 use jiff::SignedDuration;
 use jiff::tz::TimeZone;
+use tokio::sync::mpsc;
 
 use super::folder::{written, zone_of};
 use super::job::Job;
@@ -23,8 +25,12 @@ use crate::store::blobs::BlobId;
 
 /// The long side of a preview, pixels.
 const PREVIEW: u32 = 512;
-/// How many photos are acknowledged at once: the disk is flushed once for all of them.
+/// How many photos are acknowledged at once, and how many bytes of them: the disk is flushed
+/// once for all.
 const BATCH: usize = 16;
+const BATCH_BYTES: usize = 96 << 20;
+/// How many more are read while a batch is written.
+const READ_AHEAD: usize = 4;
 /// A larger file is no photo that a phone or camera took.
 const MOST_BYTES: u64 = 512 << 20;
 
@@ -60,6 +66,50 @@ struct Read {
     hash: Option<PictureHash>,
     time_code: Option<TimeCode>,
     remarks: Vec<String>,
+}
+
+/// A file, and what was read from it or why not.
+type FileRead = (PathBuf, Result<Read>);
+
+/// Reads files on all cores, in their order, a few ahead of whoever takes them.
+fn read_ahead(paths: Vec<PathBuf>) -> mpsc::Receiver<FileRead> {
+    let (send, receive) = mpsc::channel(READ_AHEAD);
+    let workers = std::thread::available_parallelism().map_or(2, usize::from);
+    tokio::spawn(async move {
+        let read = |path: PathBuf| async move {
+            let file = path.clone();
+            let read = tokio::task::spawn_blocking(move || read_file(&file)).await;
+            let upset = |_| {
+                Err(Error::invalid(
+                    "the file upset the reader",
+                    "please report it with the file",
+                ))
+            };
+            (path, read.unwrap_or_else(upset))
+        };
+        let mut reading = stream::iter(paths).map(read).buffered(workers);
+        while let Some(read) = reading.next().await {
+            // Nobody takes them any more.
+            if send.send(read).await.is_err() {
+                break;
+            }
+        }
+    });
+    receive
+}
+
+/// What is acknowledged together; empty at the end.
+async fn next_batch(reading: &mut mpsc::Receiver<FileRead>) -> Vec<FileRead> {
+    let mut batch = Vec::new();
+    let mut bytes = 0;
+    while batch.len() < BATCH && bytes < BATCH_BYTES {
+        let Some((path, read)) = reading.recv().await else {
+            break;
+        };
+        bytes += read.as_ref().map_or(0, |read| read.bytes.len());
+        batch.push((path, read));
+    }
+    batch
 }
 
 /// How to take photos in.
@@ -99,23 +149,13 @@ impl Job<'_> {
             .iter()
             .map(|p| (p.body.blob.clone(), p.id.clone()))
             .collect();
-        let workers = std::thread::available_parallelism().map_or(2, usize::from);
-        let mut reading = stream::iter(paths)
-            .map(|path| async move {
-                let file = path.clone();
-                let read = tokio::task::spawn_blocking(move || read_file(&file)).await;
-                let read = read.unwrap_or_else(|_| {
-                    Err(Error::invalid(
-                        "the file upset the reader",
-                        "please report it with the file",
-                    ))
-                });
-                (path, read)
-            })
-            .buffered(workers + 1)
-            .chunks(BATCH);
+        let mut reading = read_ahead(paths);
         let mut outcomes = Vec::new();
-        while let Some(batch) = reading.next().await {
+        loop {
+            let batch = next_batch(&mut reading).await;
+            if batch.is_empty() {
+                break;
+            }
             let done = self.take_in(batch, &taking, &mut known).await?;
             for outcome in done {
                 progress(&outcome);
@@ -127,7 +167,7 @@ impl Job<'_> {
 
     async fn take_in(
         &self,
-        batch: Vec<(PathBuf, Result<Read>)>,
+        batch: Vec<FileRead>,
         taking: &Taking,
         known: &mut HashMap<BlobId, RecordId>,
     ) -> Result<Vec<PhotoOutcome>> {
@@ -336,27 +376,19 @@ fn read_file(path: &Path) -> Result<Read> {
         remarks.push("no time in the file: say where it belongs with datumtrail photo tie".into());
     }
     remarks.extend(meta.warnings.iter().cloned());
-    let made = preview::preview_and_hash(&bytes, meta.kind, meta.orientation, PREVIEW);
-    let (preview, hash) = match made {
-        Ok((preview, hash)) => (Ok(preview), Some(hash)),
+    let (preview, hash, time_code) = match shown(&bytes, meta.kind, meta.orientation, PREVIEW) {
+        Ok(shown) => (Ok(shown.preview), Some(shown.hash), shown.time_code),
         Err(why) => match preview::likeness(&bytes, &meta, PREVIEW) {
             Likeness::Picture(preview) | Likeness::Embedded { preview, .. } => {
                 remarks.push(format!("the preview is the file's own small one: {why}"));
-                (Ok(preview), None)
+                (Ok(preview), None, None)
             }
-            Likeness::Placeholder { .. } => (Err(why.to_string()), None),
+            Likeness::Placeholder { .. } => (Err(why.to_string()), None, None),
         },
     };
     if let Err(why) = &preview {
         remarks.push(format!("no preview: {why}"));
     }
-    // A picture that can't be decoded shows no code that could be read.
-    let time_code = match hash {
-        Some(_) => timecode::find_as(&bytes, meta.kind, meta.orientation, Effort::Quick)
-            .ok()
-            .flatten(),
-        None => None,
-    };
     let blob = identity::identity(bytes.as_slice()).map_err(|e| Error::io(path, e))?;
     Ok(Read {
         name: path

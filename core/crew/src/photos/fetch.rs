@@ -45,6 +45,8 @@ struct Work {
     resting: HashMap<Hash, Instant>,
     /// What a session is known to have, by its connection.
     known: HashMap<usize, HashSet<Hash>>,
+    /// How often a photo failed to come from a device: the others are asked first.
+    failures: HashMap<(Hash, MemberId), u32>,
 }
 
 type Fetched = (Wanted, Arc<Session>, Result<(), String>);
@@ -74,6 +76,7 @@ pub(crate) async fn fetch_all(engine: Arc<Engine>) {
                             let _ = complete.send((wanted, session.peer)).await;
                         }
                         Err(why) => {
+                            *work.failures.entry((wanted.hash, session.peer)).or_default() += 1;
                             work.known.remove(&session.connection.stable_id());
                             failed(&engine, &mut work, wanted, why);
                         }
@@ -86,7 +89,10 @@ pub(crate) async fn fetch_all(engine: Arc<Engine>) {
             },
             Some((wanted, outcome)) = kept.recv() => {
                 match outcome {
-                    Ok(()) => { work.busy.remove(&wanted.hash); }
+                    Ok(()) => {
+                        work.busy.remove(&wanted.hash);
+                        work.failures.retain(|(hash, _), _| *hash != wanted.hash);
+                    }
                     Err(why) => failed(&engine, &mut work, wanted, why),
                 }
                 if work.busy.is_empty() && work.queue.is_empty() {
@@ -135,6 +141,7 @@ async fn plan(engine: &Arc<Engine>, work: &mut Work) {
     let sessions = engine.all_sessions();
     let ids: HashSet<usize> = sessions.iter().map(|s| s.connection.stable_id()).collect();
     work.known.retain(|id, _| ids.contains(id));
+    work.failures.retain(|(hash, _), _| seen.contains(hash));
     let answers = join_all(sessions.iter().map(|session| {
         let known = work.known.get(&session.connection.stable_id());
         let ask: Vec<Hash> = wanted
@@ -170,9 +177,10 @@ async fn plan(engine: &Arc<Engine>, work: &mut Work) {
         }
         plan.coming += 1;
         if !work.busy.contains(&one.hash) && !work.resting.contains_key(&one.hash) {
-            // Spread over those who have it.
+            // Spread over those who have it, and last from where it failed to come.
             let first = turn % holders.len();
             holders.rotate_left(first);
+            holders.sort_by_key(|session| work.failures.get(&(one.hash, session.peer)).copied());
             work.queue.push_back((*one, holders));
         }
     }

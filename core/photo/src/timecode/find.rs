@@ -84,6 +84,9 @@ pub enum Effort {
 /// How many steps [`Effort::Quick`] takes.
 const QUICK_STEPS: usize = 2;
 
+/// The largest picture that [`Effort::Quick`] looks at.
+pub(crate) const QUICK_LONG_SIDE: u32 = LADDER[0].0;
+
 /// Looks for a time code in a photograph; the first that says a time is taken, `None` where
 /// there is none. Other QR codes in the picture are passed over.
 ///
@@ -105,32 +108,50 @@ pub fn find_as(
     orientation: Orientation,
     effort: Effort,
 ) -> Result<Option<Found>, PixelsError> {
-    let mut seen: Vec<(u32, Light, Pixels)> = Vec::new();
     let steps = match effort {
         Effort::Quick => QUICK_STEPS,
         Effort::Thorough => LADDER.len(),
     };
+    climb(steps, |long_side| {
+        let picture = pixels::decode(bytes, kind, long_side)?;
+        Ok(picture.grey().shrunk(long_side)?.turned(orientation))
+    })
+}
+
+/// [`Effort::Quick`] in a picture that was decoded for other ends too, to [`QUICK_LONG_SIDE`]
+/// or more where the file has as much.
+pub(crate) fn find_in(
+    picture: &Pixels,
+    orientation: Orientation,
+) -> Result<Option<Found>, PixelsError> {
+    let grey = picture.grey();
+    climb(QUICK_STEPS, |long_side| {
+        Ok(grey.smaller(long_side)?.turned(orientation))
+    })
+}
+
+/// Takes the first `steps` of the ladder; `grey` gives the upright grey picture of a size.
+fn climb(
+    steps: usize,
+    grey: impl Fn(u32) -> Result<Pixels, PixelsError>,
+) -> Result<Option<Found>, PixelsError> {
+    let mut seen: Vec<(u32, Light, Pixels)> = Vec::new();
     for (step, (long_side, light, with)) in LADDER.into_iter().take(steps).enumerate() {
-        if !seen
-            .iter()
-            .any(|(side, l, _)| (*side, *l) == (long_side, light))
-        {
-            let plain = seen
-                .iter()
-                .find(|(side, l, _)| (*side, *l) == (long_side, AsIs));
-            let picture = match (light, plain) {
-                (Evened, Some((_, _, plain))) => evened(plain),
-                (Sharpened, Some((_, _, plain))) => sharpened(&evened(plain)),
-                _ => pixels::decode(bytes, kind, long_side)?
-                    .grey()
-                    .shrunk(long_side)?
-                    .turned(orientation),
+        let made = |l| {
+            let is_it = |(side, of, _): &&(u32, Light, Pixels)| (*side, *of) == (long_side, l);
+            seen.iter().find(is_it).map(|(_, _, picture)| picture)
+        };
+        if made(light).is_none() {
+            let picture = match (light, made(AsIs)) {
+                (Evened, Some(plain)) => evened(plain),
+                (Sharpened, Some(plain)) => sharpened(&evened(plain)),
+                _ => grey(long_side)?,
             };
             seen.push((long_side, light, picture));
         }
         let known = seen
             .iter()
-            .find(|(side, l, _)| (*side, *l) == (long_side, light));
+            .find(|(side, of, _)| (*side, *of) == (long_side, light));
         let Some((_, _, picture)) = known else {
             continue;
         };
