@@ -14,7 +14,7 @@ use crate::door::{accept_all, dial, dial_all, watch_network};
 use crate::engine::{Engine, Parts, lock};
 use crate::error::{CrewError, Result};
 use crate::event::{Event, Peer, Settled};
-use crate::host::Host;
+use crate::host::{Access, Host};
 use crate::invitations::Grant;
 use crate::net;
 use crate::options::CrewOptions;
@@ -84,8 +84,13 @@ impl Crew {
             // What this device neither has nor looks for is nobody's to push here; and what it
             // has just made waits until the shop has said who may have it.
             let role = engine.role_of(member)?;
-            let known = engine.documents.is_expected(document);
-            (known && engine.host.may_have(document, member)).then_some(role)
+            let open = engine.documents.is_expected(document)
+                && match engine.host.access(document, member) {
+                    Access::Granted => true,
+                    Access::Denied => false,
+                    Access::Unread => engine.is_promised_by(document, member),
+                };
+            open.then_some(role)
         }));
         engine.spawn(accept_all(Arc::clone(engine)));
         engine.spawn(dial_all(Arc::clone(engine)));
@@ -391,7 +396,7 @@ impl Crew {
     }
 
     /// A document was made here, or opened that [`Host::documents`] didn't list. Nobody gets it
-    /// before, so that [`Host::may_have`] can know about it first.
+    /// before, so that [`Host::access`] can know about it first.
     pub async fn document_added(&self, document: &DocHandle) {
         let engine = &self.engine;
         engine.documents.add(engine, document.clone(), false);
@@ -402,7 +407,7 @@ impl Crew {
         self.engine.photos.stir(&self.engine);
     }
 
-    /// Answers of [`Host::may_have`] have changed.
+    /// Answers of [`Host::access`] have changed.
     pub fn access_changed(&self) {
         let engine = &self.engine;
         engine.gate.look_again();

@@ -16,6 +16,7 @@ use tokio::sync::{Notify, Semaphore};
 
 use crate::engine::{Engine, lock};
 use crate::event::Event;
+use crate::host::Access;
 use crate::roster::{DocumentHeads, MemberId, Role};
 use crate::session::{Exchange, Session};
 use crate::wire::{Control, Told};
@@ -160,7 +161,7 @@ impl Documents {
         let role = engine.role_of(&session.peer);
         let writes = role.is_some_and(|role| role != Role::Looks);
         let room = exchange.pending.len() < DOCUMENTS_MAX || exchange.pending.contains_key(id);
-        writes && room && engine.may_have(id, &session.peer)
+        writes && room && engine.host.access(id, &session.peer) != Access::Denied
     }
 
     /// Whether the document is here or looked for.

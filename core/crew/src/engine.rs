@@ -17,7 +17,7 @@ use crate::documents::Documents;
 use crate::error::{CrewError, Refusal, Result};
 use crate::event::Event;
 use crate::gate::Gate;
-use crate::host::Host;
+use crate::host::{Access, Host};
 use crate::invitations::Invitations;
 use crate::roster::{MemberId, Merged, Role, Roster, Signed};
 use crate::session::Session;
@@ -163,8 +163,15 @@ impl Engine {
         lock(&self.sessions).values().cloned().collect()
     }
 
+    /// Whether a member may be told of a document and given it.
     pub(crate) fn may_have(&self, document: &DocumentId, member: &MemberId) -> bool {
-        self.role_of(member).is_some() && self.host.may_have(document, member)
+        self.role_of(member).is_some() && self.host.access(document, member) == Access::Granted
+    }
+
+    /// Whether a member says to have something of a document that isn't here.
+    pub(crate) fn is_promised_by(&self, document: &DocumentId, member: &MemberId) -> bool {
+        let session = lock(&self.sessions).get(member).cloned();
+        session.is_some_and(|session| lock(&session.exchange).pending.contains_key(document))
     }
 
     /// Changes the roster and writes it; only then does the change count here.

@@ -20,9 +20,9 @@ pub trait Host: Send + Sync + 'static {
     /// Whether a member may have a document. Only asked about members; strangers and removed
     /// devices get nothing anyway. Must answer at once and without calling the engine; after the
     /// answer has changed call [`crate::Crew::access_changed`].
-    fn may_have(&self, document: &DocumentId, member: &MemberId) -> bool {
+    fn access(&self, document: &DocumentId, member: &MemberId) -> Access {
         let _ = (document, member);
-        true
+        Access::Granted
     }
 
     /// What people call a document, for messages; its identity where that isn't known.
@@ -49,9 +49,25 @@ pub trait Host: Send + Sync + 'static {
     /// Why they could not be kept. They are then asked for again.
     fn arrived(&self, photos: Vec<Wanted>) -> BoxFuture<'_, Result<(), String>>;
 
-    /// Whether this device has the whole blob on its disk and means to keep it. Another device
-    /// asks before it drops its own copy.
-    fn holds(&self, photo: Hash) -> BoxFuture<'_, bool>;
+    /// Of each blob: whether this device has all of it on its disk, means to keep it, and may
+    /// give it to that member. Another device asks before it fetches, and before it drops its own
+    /// copy.
+    fn holds<'a>(&'a self, photos: Vec<Hash>, member: &'a MemberId) -> BoxFuture<'a, Vec<bool>>;
+
+    /// Whether a member may have a blob: it belongs to a document that the member may have.
+    fn may_fetch<'a>(&'a self, photo: Hash, member: &'a MemberId) -> BoxFuture<'a, bool>;
+}
+
+/// Whether a member may have a document.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Access {
+    /// It may.
+    Granted,
+    /// It may not.
+    Denied,
+    /// Nobody knows yet, because the document has not come or can't be read: it is taken from
+    /// whoever says to have it, and offered to nobody.
+    Unread,
 }
 
 /// A blob that a device should hold.

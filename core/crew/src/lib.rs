@@ -101,8 +101,7 @@
 //!   removing each other: then both are out, because from the statements alone nobody can tell
 //!   the thief from the owner. The thief can take down only those who removed it. So let at least
 //!   two devices keep the crew, neither of which leaves the building, and let phones work.
-//! * A reader can copy what it reads. Any member can fetch a photo whose identity it knows, also
-//!   one of a job that is limited to others.
+//! * A reader can copy what it reads.
 //! * Somebody on the network can be a nuisance: block, delay, or fill the handshake queue from
 //!   many addresses. Frames, streams, windows, handshakes and their time are bounded, so that it
 //!   costs no memory; it can cost time.
@@ -146,7 +145,7 @@ pub use crew::{Crew, Invite};
 pub use error::{CrewError, Refusal, Result};
 pub use event::{ClockOffset, Event, Peer, Settled};
 pub use gate::{Gate, peer_id};
-pub use host::{BlobKind, Host, Wanted};
+pub use host::{Access, BlobKind, Host, Wanted};
 pub use options::{CrewOptions, NetOptions};
 pub use roster::{DocumentHeads, Member, MemberId, Removal, Role, Roster};
 pub use ticket::Ticket;

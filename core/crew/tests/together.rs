@@ -260,3 +260,25 @@ async fn a_limited_job_goes_only_to_whom_it_may() {
     let there = c.find(&id).await;
     eventually("c has it", || get(&there, "secret") == Some(2)).await;
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_job_of_which_nobody_knows_who_may_have_it_comes_and_goes_no_further() {
+    let (mut a, b) = pair().await;
+    let c = Device::new(3).await;
+    a.invite(&c, Role::Works).await;
+    connected(&a, &c).await;
+    connected(&b, &c).await;
+    let mut doc = automerge::Automerge::new();
+    set_in(&mut doc, "secret", 1);
+    let handle = a.repo.create(doc).await.unwrap();
+    let id = handle.document_id().clone();
+    a.host.withheld.lock().unwrap().insert((id.clone(), c.id()));
+    // b has not read it, as every device for a moment while a job first arrives.
+    b.host.unread.lock().unwrap().insert(id.clone());
+    a.crew.document_added(&handle).await;
+    let there = b.find(&id).await;
+    eventually("b has it", || get(&there, "secret") == Some(1)).await;
+    tokio::time::sleep(Duration::from_millis(700)).await;
+    let found = tokio::time::timeout(Duration::from_secs(1), c.repo.find(id.clone())).await;
+    assert!(!matches!(found, Ok(Ok(Some(_)))), "c was given it");
+}

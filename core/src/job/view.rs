@@ -289,9 +289,11 @@ impl JobView {
             .collect()
     }
 
-    /// The devices that the job is limited to; none where every member has it.
+    /// The devices that the job is limited to; none where every member has it. A list that can't
+    /// be read names nobody: what was meant for few must not go to all.
     pub fn limited_to(&self) -> Option<Vec<String>> {
-        serde_json::from_str(self.members.value.as_deref()?).ok()
+        let text = self.members.value.as_deref()?;
+        Some(serde_json::from_str(text).unwrap_or_default())
     }
 
     /// The readings of a survey that count, in the order they were taken.

@@ -1,5 +1,6 @@
 //! A member that serves something else than the photo that it was asked for.
 
+use iroh_blobs::HashAndFormat;
 use iroh_blobs::protocol::ChunkRanges;
 
 use super::*;
@@ -143,4 +144,27 @@ async fn nothing_in_place_of_a_photo_is_refused() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_photo_that_is_always_cut_off_comes_from_elsewhere() {
     wrong_blob(Wrong::CutOff).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_photo_of_a_job_that_is_not_theirs_is_not_given_to_a_member_who_knows_its_identity() {
+    let mut a = Device::new(1).await;
+    let (_connection, _writer, _reader, endpoint, _documents) = insider(&mut a).await;
+    let secret = a.photo(vec![5; 300_000]).await;
+    // A "photo" that names it, as a list of the blob protocol does.
+    let list = a.photo(secret.hash.as_bytes().to_vec()).await;
+    let mut withheld = a.host.secret_photos.lock().unwrap();
+    withheld.insert((secret.hash, endpoint.id()));
+    drop(withheld);
+    let store = iroh_blobs::store::mem::MemStore::new();
+    let fetched = async |content: HashAndFormat| {
+        let connection = reach(&endpoint, &a, ALPN_PHOTOS).await;
+        let fetch = store.remote().fetch(connection, content).complete();
+        tokio::time::timeout(SOON, fetch).await.unwrap().is_ok()
+    };
+    assert!(!fetched(HashAndFormat::raw(secret.hash)).await);
+    assert!(!fetched(HashAndFormat::hash_seq(list.hash)).await);
+    assert!(!store.blobs().has(secret.hash).await.unwrap());
+    // What is not secret comes.
+    assert!(fetched(HashAndFormat::raw(list.hash)).await);
 }

@@ -133,10 +133,8 @@ async fn listen(engine: &Arc<Engine>, session: &Arc<Session>, reader: &mut Reade
                 if photos.len() > crate::photos::ASK_MAX {
                     return Refusal::TooMuch;
                 }
-                let mut held = Vec::with_capacity(photos.len());
-                for photo in photos {
-                    held.push(engine.host.holds(iroh_blobs::Hash::from_bytes(photo)).await);
-                }
+                let photos = photos.into_iter().map(iroh_blobs::Hash::from_bytes);
+                let held = engine.host.holds(photos.collect(), &session.peer).await;
                 session.say(Control::Held { number, held });
             }
             Control::Held { number, held } => {

@@ -10,8 +10,8 @@ use std::time::Duration;
 use automerge::transaction::Transactable;
 use automerge::{Automerge, ChangeHash, ROOT, ReadDoc};
 use datumtrail_crew::{
-    BlobKind, Crew, CrewOptions, Event, Gate, Host, Invite, MemberId, NetOptions, Role, Settled,
-    Ticket, Wanted, peer_id,
+    Access, BlobKind, Crew, CrewOptions, Event, Gate, Host, Invite, MemberId, NetOptions, Role,
+    Settled, Ticket, Wanted, peer_id,
 };
 use futures_util::FutureExt;
 use futures_util::future::BoxFuture;
@@ -30,6 +30,9 @@ pub struct TestHost {
     pub wanted: Mutex<Vec<Wanted>>,
     pub kept: Mutex<Vec<Hash>>,
     pub withheld: Mutex<HashSet<(DocumentId, MemberId)>>,
+    /// Documents of which nobody knows yet who may have them.
+    pub unread: Mutex<HashSet<DocumentId>>,
+    pub secret_photos: Mutex<HashSet<(Hash, MemberId)>>,
     pub disk_full: AtomicBool,
     pub ahead_ms: AtomicI64,
     pub blobs: iroh_blobs::api::Store,
@@ -46,9 +49,13 @@ impl Host for TestHost {
         async { self.documents.lock().unwrap().clone() }.boxed()
     }
 
-    fn may_have(&self, document: &DocumentId, member: &MemberId) -> bool {
+    fn access(&self, document: &DocumentId, member: &MemberId) -> Access {
         let withheld = self.withheld.lock().unwrap();
-        !withheld.contains(&(document.clone(), *member))
+        match withheld.contains(&(document.clone(), *member)) {
+            true => Access::Denied,
+            false if self.unread.lock().unwrap().contains(document) => Access::Unread,
+            false => Access::Granted,
+        }
     }
 
     fn saved<'a>(&'a self, _: &'a DocHandle) -> BoxFuture<'a, Result<(), String>> {
@@ -97,8 +104,20 @@ impl Host for TestHost {
         .boxed()
     }
 
-    fn holds(&self, photo: Hash) -> BoxFuture<'_, bool> {
-        async move { self.blobs.blobs().has(photo).await.unwrap_or(false) }.boxed()
+    fn holds<'a>(&'a self, photos: Vec<Hash>, _: &'a MemberId) -> BoxFuture<'a, Vec<bool>> {
+        async move {
+            let mut held = Vec::new();
+            for photo in photos {
+                held.push(self.blobs.blobs().has(photo).await.unwrap_or(false));
+            }
+            held
+        }
+        .boxed()
+    }
+
+    fn may_fetch<'a>(&'a self, photo: Hash, member: &'a MemberId) -> BoxFuture<'a, bool> {
+        let secret = self.secret_photos.lock().unwrap();
+        std::future::ready(!secret.contains(&(photo, *member))).boxed()
     }
 }
 
@@ -165,6 +184,8 @@ impl Device {
             wanted: Mutex::default(),
             kept: Mutex::default(),
             withheld: Mutex::default(),
+            unread: Mutex::default(),
+            secret_photos: Mutex::default(),
             disk_full: AtomicBool::new(false),
             ahead_ms: AtomicI64::new(0),
             blobs: (*blobs).clone(),

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::{Arc, Weak};
 
-use datumtrail_crew::{BlobKind, Host, MemberId, Role, Wanted};
+use datumtrail_crew::{Access, BlobKind, Host, MemberId, Role, Wanted};
 use futures_util::FutureExt;
 use futures_util::future::BoxFuture;
 use jiff::Timestamp;
@@ -42,17 +42,14 @@ impl Host for ShopHost {
         .boxed()
     }
 
-    fn may_have(&self, document: &DocumentId, member: &MemberId) -> bool {
+    fn access(&self, document: &DocumentId, member: &MemberId) -> Access {
         let Some(inner) = self.0.upgrade() else {
-            return false;
+            return Access::Denied;
         };
-        // A document that isn't here can only come from somebody who has it.
-        let Some(needs) = inner.needs.last(document) else {
-            return true;
-        };
-        match &needs.limited_to {
-            None => true,
-            Some(devices) => devices.contains(&member.to_string()),
+        match inner.needs.last(document) {
+            Some(needs) if needs.is_open_to(member) => Access::Granted,
+            Some(_) => Access::Denied,
+            None => Access::Unread,
         }
     }
 
@@ -66,9 +63,9 @@ impl Host for ShopHost {
             // Who may have it may have changed with it.
             let before = inner.needs.last(document.document_id());
             let now = inner.needs.of(document);
-            let limited = |needs: &Needs| needs.limited_to.clone();
-            if let (Some(before), Ok(now)) = (before, now)
-                && limited(&before) != limited(&now)
+            let limited = |needs: Arc<Needs>| needs.limited_to.clone();
+            if let Ok(now) = now
+                && before.map(limited) != Some(limited(now))
                 && let Some(crew) = inner.crew.get()
             {
                 crew.access_changed();
@@ -96,10 +93,31 @@ impl Host for ShopHost {
         .boxed()
     }
 
-    fn holds(&self, photo: iroh_blobs::Hash) -> BoxFuture<'_, bool> {
+    fn holds<'a>(
+        &'a self,
+        photos: Vec<iroh_blobs::Hash>,
+        member: &'a MemberId,
+    ) -> BoxFuture<'a, Vec<bool>> {
         async move {
+            let photos: Vec<BlobId> = photos.into_iter().map(BlobId::from).collect();
             match self.shop() {
-                Some(shop) => shop.holds(&BlobId::from(photo)).await,
+                Some(shop) => (shop.holds(&photos, member).await)
+                    .unwrap_or_else(|_| vec![false; photos.len()]),
+                None => vec![false; photos.len()],
+            }
+        }
+        .boxed()
+    }
+
+    fn may_fetch<'a>(
+        &'a self,
+        photo: iroh_blobs::Hash,
+        member: &'a MemberId,
+    ) -> BoxFuture<'a, bool> {
+        async move {
+            let photo = BlobId::from(photo);
+            match self.shop() {
+                Some(shop) => shop.may_fetch(&photo, member).await.unwrap_or(false),
                 None => false,
             }
         }
@@ -218,25 +236,36 @@ impl Shop {
         needs.writable && self.inner.storage.fault(handle.document_id()).is_none()
     }
 
-    /// Whether this device has all of a photo and says so in a job, or has a preview: those are
-    /// always kept.
-    async fn holds(&self, photo: &BlobId) -> bool {
+    /// Of each blob, whether this device has all of it and says so in a job that the member may
+    /// have, or has a preview of such a job: those are always kept.
+    async fn holds(&self, photos: &[BlobId], member: &MemberId) -> Result<Vec<bool>> {
         let me = self.device().0;
-        if self.inner.lets_go_of(photo) {
-            return false;
+        let all = self.all_needs().await?;
+        let mut said: HashSet<&BlobId> = HashSet::new();
+        for (_, needs) in all.iter().filter(|(_, needs)| needs.is_open_to(member)) {
+            for photo in &needs.photos {
+                said.extend(&photo.preview);
+                if photo.holders.contains_key(&me) {
+                    said.insert(&photo.original);
+                }
+            }
         }
-        let Ok(all) = self.all_needs().await else {
-            return false;
-        };
-        let kept = |p: &PhotoNeed| {
-            let original = p.original == *photo && p.holders.contains_key(&me);
-            original || p.preview.as_ref() == Some(photo)
-        };
-        let said = (all.iter()).any(|(_, needs)| needs.photos.iter().any(kept));
-        let Ok(blobs) = self.blobs().await else {
-            return false;
-        };
-        said && blobs.has(photo).await.unwrap_or(false)
+        let blobs = self.blobs().await?;
+        let mut held = Vec::with_capacity(photos.len());
+        for photo in photos {
+            let means_to = said.contains(photo) && !self.inner.lets_go_of(photo);
+            held.push(means_to && blobs.has(photo).await.unwrap_or(false));
+        }
+        Ok(held)
+    }
+
+    /// Whether a blob belongs to a job that the member may have.
+    async fn may_fetch(&self, photo: &BlobId, member: &MemberId) -> Result<bool> {
+        let all = self.all_needs().await?;
+        let is_it = |p: &PhotoNeed| p.original == *photo || p.preview.as_ref() == Some(photo);
+        Ok(all
+            .iter()
+            .any(|(_, needs)| needs.is_open_to(member) && needs.photos.iter().any(is_it)))
     }
 
     /// The originals that this device holds and did not take in itself, each with the other devices

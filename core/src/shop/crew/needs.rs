@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use automerge::ChangeHash;
+use datumtrail_crew::MemberId;
 use samod::{DocHandle, DocumentId};
 
 use crate::error::Result;
@@ -45,6 +46,14 @@ pub struct PhotoNeed {
 }
 
 impl Needs {
+    /// Whether a member may have the job.
+    pub fn is_open_to(&self, member: &MemberId) -> bool {
+        match &self.limited_to {
+            None => true,
+            Some(devices) => devices.contains(&member.to_string()),
+        }
+    }
+
     fn read(handle: &DocHandle) -> Result<Self> {
         let document = handle.document_id().to_string();
         let view = handle.with_document(|doc| JobView::read(doc, &document))?;
