@@ -373,7 +373,7 @@ fn read_file(path: &Path) -> Result<Read> {
     whole::check_whole(&bytes).map_err(refuse)?;
     let mut remarks: Vec<String> = meta.time_notes.iter().map(|n| n.to_string()).collect();
     if meta.taken.is_none() && remarks.is_empty() {
-        remarks.push("no time in the file: say where it belongs with datumtrail photo tie".into());
+        remarks.push("the file has no time: say where it belongs with datumtrail photo tie".into());
     }
     remarks.extend(meta.warnings.iter().cloned());
     let (preview, hash, time_code) = match shown(&bytes, meta.kind, meta.orientation, PREVIEW) {

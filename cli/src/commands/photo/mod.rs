@@ -272,7 +272,7 @@ pub fn tie_words(tie: &Tie) -> String {
         Tie::SeveralOpen { stages } => format!("{}? all open then", stages.join(" or ")),
         Tie::NoneOpen { .. } => "no stage was open then".into(),
         Tie::Ambiguous { .. } => "ambiguous: daylight saving".into(),
-        Tie::NoTime => "no time: say with photo tie".into(),
+        Tie::NoTime => "no time".into(),
     }
 }
 
