@@ -35,4 +35,4 @@ work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 "$bench" write "$work/photos" "$photos"
 echo "$photos photos, $(du -m "$work/photos" | cut -f1) MB; load $(cut -d' ' -f1-3 /proc/loadavg), $(nproc) cores"
-exec python3 tests/benches/photos.py "$DATUMTRAIL_BIN" "$bench" "$work" "$listed" "$rounds"
+python3 tests/benches/photos.py "$DATUMTRAIL_BIN" "$bench" "$work" "$listed" "$rounds"

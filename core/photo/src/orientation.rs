@@ -61,6 +61,11 @@ impl Orientation {
         self as u16 + 1
     }
 
+    /// Whether left and right are exchanged.
+    pub fn is_mirrored(self) -> bool {
+        matches!(self.to_exif(), 2 | 4 | 5 | 7)
+    }
+
     /// Whether width and height change places.
     pub fn swaps_sides(self) -> bool {
         self.to_exif() >= 5

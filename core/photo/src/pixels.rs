@@ -142,6 +142,14 @@ impl Pixels {
         })
     }
 
+    /// The picture, turned only where it is mirrored: which side is up doesn't matter.
+    pub fn unmirrored(self, orientation: Orientation) -> Pixels {
+        match orientation.is_mirrored() {
+            true => self.turned(orientation),
+            false => self,
+        }
+    }
+
     /// The picture turned as `orientation` says, unless it is upright already.
     pub fn turned(self, orientation: Orientation) -> Pixels {
         if self.is_upright {

@@ -1,8 +1,8 @@
 //! What a photograph shows, from one decoding of it: its preview, its perceptual hash and a time
 //! code in it.
 //!
-//! Decoding is most of the work of taking a photograph in, so it is done once, to the size that
-//! the search for a time code wants; the rest is made from that.
+//! Decoding is most of the work of taking a photograph in, so it is done once, to a size in which
+//! most time codes are seen; only where something looks like a part of one, again.
 
 use crate::alike::PictureHash;
 use crate::kind::Kind;
@@ -18,7 +18,7 @@ pub struct Shown {
     pub preview: Preview,
     /// The hash of that.
     pub hash: PictureHash,
-    /// A time code that a quick search found ([`timecode::Effort::Quick`]).
+    /// A time code that is seen at a glance; [`timecode::find`] looks longer.
     pub time_code: Option<Found>,
 }
 
@@ -33,11 +33,11 @@ pub fn shown(
     orientation: Orientation,
     long_side: u32,
 ) -> Result<Shown, PixelsError> {
-    let picture = pixels::decode(bytes, kind, long_side.max(timecode::QUICK_LONG_SIDE))?;
+    let picture = pixels::decode(bytes, kind, long_side.max(timecode::GLANCE))?;
     let (preview, small) = preview::small(&picture, orientation, long_side)?;
     Ok(Shown {
         preview,
         hash: PictureHash::of_upright(small)?,
-        time_code: timecode::find_in(&picture, orientation)?,
+        time_code: timecode::glance(bytes, kind, orientation, &picture)?,
     })
 }

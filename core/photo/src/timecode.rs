@@ -42,8 +42,8 @@ use crate::time::{CameraTime, Taken};
 
 mod find;
 
-pub use find::{Effort, Found, find, find_as};
-pub(crate) use find::{QUICK_LONG_SIDE, find_in};
+pub use find::{Found, find};
+pub(crate) use find::{GLANCE, glance};
 
 /// What every code of this version starts with.
 const HEAD: &str = "DATUMTRAIL/1 ";

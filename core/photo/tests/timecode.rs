@@ -4,7 +4,8 @@
 
 use datumtrail_photo::clock::Clock;
 use datumtrail_photo::meta::read_meta_bytes;
-use datumtrail_photo::timecode::{Effort, TimeCode, find};
+use datumtrail_photo::shown::shown;
+use datumtrail_photo::timecode::{Found, TimeCode, find};
 use datumtrail_photo::write::{ExifFields, with_exif};
 use jiff::civil::date;
 use jiff::tz::Offset;
@@ -15,6 +16,14 @@ use support::scene::{Room, Scene};
 
 fn code() -> TimeCode {
     TimeCode::showing("2026-03-04T13:03:27Z".parse().unwrap())
+}
+
+/// As each photograph that comes in is looked at.
+fn at_a_glance(photo: &[u8]) -> Option<Found> {
+    let meta = read_meta_bytes(photo).unwrap();
+    shown(photo, meta.kind, meta.orientation, 512)
+        .unwrap()
+        .time_code
 }
 
 /// Kinds that are found in each of many scenes; the two that are not are blurred beyond what
@@ -34,7 +43,7 @@ fn a_code_is_found_in_bad_photographs() {
         small.size = (1280, 960);
         small.share = small.share.max(0.12);
         let photo = small.photograph(Some(&code()));
-        let found = find(&photo, Effort::Thorough).unwrap();
+        let found = find(&photo).unwrap();
         by_kind.push((kind, found.map(|f| f.code)));
     }
     let missed: Vec<_> = by_kind.iter().filter(|(_, f)| *f != Some(code())).collect();
@@ -50,7 +59,7 @@ fn each_exif_orientation_is_read_mirrored_or_not() {
             orientation,
             ..Scene::plain(3)
         };
-        let found = find(&scene.photograph(Some(&code())), Effort::Quick).unwrap();
+        let found = at_a_glance(&scene.photograph(Some(&code())));
         assert_eq!(
             found.map(|f| f.code),
             Some(code()),
@@ -66,11 +75,9 @@ fn nothing_is_found_where_nothing_is() {
         room: Room::Cluttered,
         ..Scene::plain(5)
     };
-    assert_eq!(
-        find(&bench.photograph(None), Effort::Thorough).unwrap(),
-        None
-    );
-    assert!(find(b"text", Effort::Quick).is_err());
+    assert_eq!(find(&bench.photograph(None)).unwrap(), None);
+    assert_eq!(at_a_glance(&bench.photograph(None)), None);
+    assert!(find(b"text").is_err());
 }
 
 /// The whole way: a camera on Berlin time, three minutes and 20 seconds slow, photographs the
@@ -92,7 +99,7 @@ fn a_photographed_code_corrects_the_cameras_clock() {
     )
     .unwrap();
     let taken = read_meta_bytes(&photo).unwrap().taken.unwrap();
-    let found = find(&photo, Effort::Quick).unwrap().unwrap();
+    let found = at_a_glance(&photo).unwrap();
     let zone = jiff::tz::TimeZone::UTC;
     let point = found
         .code

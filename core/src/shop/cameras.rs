@@ -1,6 +1,6 @@
 //! Cameras' clocks, and what people say about photos.
 
-use datumtrail_photo::timecode::{self, Effort};
+use datumtrail_photo::timecode;
 use jiff::SignedDuration;
 
 use super::folder::{written, zone_of};
@@ -107,7 +107,7 @@ impl Job<'_> {
         let all = self.view()?;
         let entry = view::find(&all.photos, photo)?;
         let bytes = self.photo_bytes(&entry.body.blob).await?;
-        let search = tokio::task::spawn_blocking(move || timecode::find(&bytes, Effort::Thorough));
+        let search = tokio::task::spawn_blocking(move || timecode::find(&bytes));
         let found = search.await.map_err(|e| Error::Internal(e.to_string()))?;
         let name = &entry.body.name;
         let found = found

@@ -112,8 +112,9 @@ pub fn run(context: &Context, job: &Job<'_>, stage: Option<&str>, every: bool) -
         }
         if doubtful > 0 {
             let doubts = format!(
-                "\n{doubtful} of {} photos are doubtful: datumtrail photo review",
-                photos.len()
+                "\nWhere {doubtful} of {} photos belong{} is doubtful: datumtrail photo review",
+                photos.len(),
+                if doubtful == 1 { "s" } else { "" }
             );
             out += &wrap(&doubts, WIDTH, "");
         }

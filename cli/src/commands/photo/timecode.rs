@@ -20,7 +20,7 @@ pub async fn run(json: bool, once: bool) {
     let mut first = true;
     loop {
         let code = TimeCode::showing(Timestamp::now());
-        let text = screen(&code);
+        let text = format!("{}\nCtrl-C ends it.", screen(&code));
         {
             let mut out = std::io::stdout().lock();
             if !first {
@@ -43,7 +43,7 @@ pub async fn run(json: bool, once: bool) {
 fn screen(code: &TimeCode) -> String {
     let mut lines = code.modules().half_blocks();
     lines.push(format!("{:.0}", code.second()));
-    lines.push("Photograph this with each camera, then add the photos. Ctrl-C ends it.".into());
+    lines.push("Photograph this with each camera, then add the photos.".into());
     lines.join("\n")
 }
 

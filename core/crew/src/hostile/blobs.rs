@@ -153,9 +153,8 @@ async fn a_photo_of_a_job_that_is_not_theirs_is_not_given_to_a_member_who_knows_
     let secret = a.photo(vec![5; 300_000]).await;
     // A "photo" that names it, as a list of the blob protocol does.
     let list = a.photo(secret.hash.as_bytes().to_vec()).await;
-    let mut withheld = a.host.secret_photos.lock().unwrap();
-    withheld.insert((secret.hash, endpoint.id()));
-    drop(withheld);
+    let withheld = (secret.hash, endpoint.id());
+    a.host.secret_photos.lock().unwrap().insert(withheld);
     let store = iroh_blobs::store::mem::MemStore::new();
     let fetched = async |content: HashAndFormat| {
         let connection = reach(&endpoint, &a, ALPN_PHOTOS).await;

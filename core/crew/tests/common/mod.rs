@@ -80,19 +80,10 @@ impl Host for TestHost {
             let folder = self.flush_in.lock().unwrap().clone();
             if let Some(folder) = folder {
                 self.blobs.sync_db().await.map_err(|e| e.to_string())?;
-                let paths = iroh_blobs::store::fs::options::PathOptions::new(&folder);
-                for photo in &photos {
-                    for path in [
-                        paths.data_path(&photo.hash),
-                        paths.outboard_path(&photo.hash),
-                    ] {
-                        if let Ok(file) = std::fs::File::open(path) {
-                            file.sync_all().map_err(|e| e.to_string())?;
-                        }
-                    }
-                }
-                let folder = std::fs::File::open(&paths.data_path).map_err(|e| e.to_string())?;
-                folder.sync_all().map_err(|e| e.to_string())?;
+                let hashes: Vec<Hash> = photos.iter().map(|photo| photo.hash).collect();
+                let flushed = tokio::task::spawn_blocking(move || flush(&folder, &hashes));
+                let flushed = flushed.await.map_err(|e| e.to_string())?;
+                flushed.map_err(|e| e.to_string())?;
             }
             let mut wanted = self.wanted.lock().unwrap();
             for photo in photos {
@@ -119,6 +110,19 @@ impl Host for TestHost {
         let secret = self.secret_photos.lock().unwrap();
         std::future::ready(!secret.contains(&(photo, *member))).boxed()
     }
+}
+
+/// Flushes blobs' files as a shop does it.
+fn flush(folder: &std::path::Path, hashes: &[Hash]) -> std::io::Result<()> {
+    let paths = iroh_blobs::store::fs::options::PathOptions::new(folder);
+    for hash in hashes {
+        for path in [paths.data_path(hash), paths.outboard_path(hash)] {
+            if let Ok(file) = std::fs::File::open(path) {
+                file.sync_all()?;
+            }
+        }
+    }
+    std::fs::File::open(&paths.data_path)?.sync_all()
 }
 
 /// What stays when a device is switched off.

@@ -4,7 +4,7 @@
 //! rxing (a port of ZXing) patient. Each looks at several sizes: a small one is quick, and
 //! averages away blur and noise; a large one sees a code that is small in the frame. The
 //! ladder below was ordered by what each rung found in rendered scenes, and the rates on
-//! other scenes are printed by `cargo run --release --example timecode_rate`.
+//! other scenes are in `rates.md`.
 //!
 //! Both readers are other people's work on bytes from anywhere: a panic in one counts as
 //! "nothing found".
@@ -30,6 +30,17 @@ pub struct Found {
     pub long_side: u32,
     /// Which step of the search found it, counted from zero.
     pub step: usize,
+}
+
+impl Found {
+    fn in_picture(code: TimeCode, picture: &Pixels, step: usize) -> Found {
+        let long_side = picture.size.width.max(picture.size.height);
+        Found {
+            code,
+            long_side,
+            step,
+        }
+    }
 }
 
 /// What is done to the picture before a reader sees it.
@@ -71,72 +82,18 @@ const LEAST_SCATTER: f64 = 10.0;
 /// How far pixels are moved away from the mean around them.
 const SHARPEN: f64 = 2.0;
 
-/// How long to look.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Effort {
-    /// The two quickest steps, which find a code that was photographed with some care: for
-    /// every photograph that comes in.
-    Quick,
-    /// All steps: where a person says that there is a code.
-    Thorough,
-}
-
-/// How many steps [`Effort::Quick`] takes.
-const QUICK_STEPS: usize = 2;
-
-/// The largest picture that [`Effort::Quick`] looks at.
-pub(crate) const QUICK_LONG_SIDE: u32 = LADDER[0].0;
-
-/// Looks for a time code in a photograph; the first that says a time is taken, `None` where
-/// there is none. Other QR codes in the picture are passed over.
+/// Looks for a time code in a photograph, with all steps: where a person says that there is one.
+/// The first that says a time is taken, `None` where there is none. Other QR codes in the picture
+/// are passed over. (What every photograph that comes in is looked through with is
+/// [`mod@crate::shown`].)
 ///
 /// # Errors
 /// Where the picture can't be decoded.
-pub fn find(bytes: &[u8], effort: Effort) -> Result<Option<Found>, PixelsError> {
+pub fn find(bytes: &[u8]) -> Result<Option<Found>, PixelsError> {
     let meta = read_meta_bytes(bytes)?;
-    find_as(bytes, meta.kind, meta.orientation, effort)
-}
-
-/// [`find`] for a caller who has read the file's [`crate::meta::Meta`] already. A turned code
-/// is read as well as an upright one, but a mirrored one isn't, so the picture is turned.
-///
-/// # Errors
-/// As [`find`].
-pub fn find_as(
-    bytes: &[u8],
-    kind: Kind,
-    orientation: Orientation,
-    effort: Effort,
-) -> Result<Option<Found>, PixelsError> {
-    let steps = match effort {
-        Effort::Quick => QUICK_STEPS,
-        Effort::Thorough => LADDER.len(),
-    };
-    climb(steps, |long_side| {
-        let picture = pixels::decode(bytes, kind, long_side)?;
-        Ok(picture.grey().shrunk(long_side)?.turned(orientation))
-    })
-}
-
-/// [`Effort::Quick`] in a picture that was decoded for other ends too, to [`QUICK_LONG_SIDE`]
-/// or more where the file has as much.
-pub(crate) fn find_in(
-    picture: &Pixels,
-    orientation: Orientation,
-) -> Result<Option<Found>, PixelsError> {
-    let grey = picture.grey();
-    climb(QUICK_STEPS, |long_side| {
-        Ok(grey.smaller(long_side)?.turned(orientation))
-    })
-}
-
-/// Takes the first `steps` of the ladder; `grey` gives the upright grey picture of a size.
-fn climb(
-    steps: usize,
-    grey: impl Fn(u32) -> Result<Pixels, PixelsError>,
-) -> Result<Option<Found>, PixelsError> {
+    let grey = |long_side| grey(bytes, meta.kind, meta.orientation, long_side);
     let mut seen: Vec<(u32, Light, Pixels)> = Vec::new();
-    for (step, (long_side, light, with)) in LADDER.into_iter().take(steps).enumerate() {
+    for (step, (long_side, light, with)) in LADDER.into_iter().enumerate() {
         let made = |l| {
             let is_it = |(side, of, _): &&(u32, Light, Pixels)| (*side, *of) == (long_side, l);
             seen.iter().find(is_it).map(|(_, _, picture)| picture)
@@ -156,11 +113,48 @@ fn climb(
             continue;
         };
         if let Some(code) = look(picture, with) {
-            return Ok(Some(Found {
-                code,
-                long_side: picture.size.width.max(picture.size.height),
-                step,
-            }));
+            return Ok(Some(Found::in_picture(code, picture, step)));
+        }
+    }
+    Ok(None)
+}
+
+/// A turned code is read as well as an upright one, but a mirrored one isn't.
+fn grey(
+    bytes: &[u8],
+    kind: Kind,
+    orientation: Orientation,
+    long_side: u32,
+) -> Result<Pixels, PixelsError> {
+    let picture = pixels::decode(bytes, kind, long_side)?;
+    Ok(picture.grey().shrunk(long_side)?.turned(orientation))
+}
+
+/// The sizes in which [`glance`] looks closer, and what [`crate::shown`] should decode to.
+const CLOSER: [u32; 2] = [1600, 800];
+pub(crate) const GLANCE: u32 = 800;
+
+/// A quick look into a picture that was decoded for other ends too, to [`GLANCE`] or more where the
+/// file has as much. Only where something looks like a corner of a QR code is it looked at again,
+/// larger and smaller: most photographs show none.
+pub(crate) fn glance(
+    bytes: &[u8],
+    kind: Kind,
+    orientation: Orientation,
+    picture: &Pixels,
+) -> Result<Option<Found>, PixelsError> {
+    let here = picture.grey().unmirrored(orientation);
+    let (texts, corners) = quircs(&here);
+    if let Some(code) = first_code(&texts) {
+        return Ok(Some(Found::in_picture(code, &here, 0)));
+    }
+    if corners == 0 {
+        return Ok(None);
+    }
+    for (step, long_side) in CLOSER.into_iter().enumerate() {
+        let closer = grey(bytes, kind, orientation, long_side)?;
+        if let Some(code) = look(&closer, Quircs) {
+            return Ok(Some(Found::in_picture(code, &closer, step + 1)));
         }
     }
     Ok(None)
@@ -236,22 +230,32 @@ impl Sums {
 }
 
 fn look(grey: &Pixels, with: With) -> Option<TimeCode> {
-    let texts = catch_unwind(AssertUnwindSafe(|| match with {
-        Quircs => quircs_texts(grey),
-        Rxing => rxing_text(grey).into_iter().collect(),
-    }));
-    let texts = texts.unwrap_or_default();
+    match with {
+        Quircs => first_code(&quircs(grey).0),
+        Rxing => {
+            let text = catch_unwind(AssertUnwindSafe(|| rxing_text(grey)));
+            TimeCode::parse(&text.ok()??).ok()
+        }
+    }
+}
+
+fn first_code(texts: &[String]) -> Option<TimeCode> {
     texts.iter().find_map(|text| TimeCode::parse(text).ok())
 }
 
-fn quircs_texts(grey: &Pixels) -> Vec<String> {
+/// The codes' texts, and how many things look like a corner of one.
+fn quircs(grey: &Pixels) -> (Vec<String>, usize) {
     let (width, height) = (grey.size.width as usize, grey.size.height as usize);
-    let mut reader = quircs::Quirc::default();
-    let codes = reader.identify(width, height, &grey.data);
-    codes
-        .filter_map(|code| code.ok()?.decode().ok())
-        .filter_map(|data| String::from_utf8(data.payload).ok())
-        .collect()
+    let read = || {
+        let mut reader = quircs::Quirc::default();
+        let codes = reader.identify(width, height, &grey.data);
+        let texts = codes
+            .filter_map(|code| code.ok()?.decode().ok())
+            .filter_map(|data| String::from_utf8(data.payload).ok())
+            .collect();
+        (texts, reader.num_capstones())
+    };
+    catch_unwind(AssertUnwindSafe(read)).unwrap_or_default()
 }
 
 fn rxing_text(grey: &Pixels) -> Option<String> {
