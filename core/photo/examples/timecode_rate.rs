@@ -80,26 +80,29 @@ fn main() -> Result<(), Box<dyn Error>> {
 fn without_a_code(seeds: u64, first: u64) -> Result<(), Box<dyn Error>> {
     let benches = (first..first + seeds).map(|seed| Scene::bench(seed).photograph(None));
     let benches: Vec<Vec<u8>> = benches.collect();
-    let ways: [(&str, fn(&[u8]) -> Looked); 2] = [
-        ("at a glance", at_a_glance),
-        ("looked for", |b| Ok(find(b)?)),
-    ];
-    for (way, look) in ways {
-        let mut times = Vec::new();
-        for bench in &benches {
-            let started = Instant::now();
-            if let Some(found) = look(bench)? {
-                return Err(format!("a code where none is: {found:?}").into());
-            }
-            times.push(started.elapsed().as_millis());
+    time_all("at a glance", &benches, at_a_glance)?;
+    time_all("looked for", &benches, |photo| Ok(find(photo)?))
+}
+
+fn time_all(
+    way: &str,
+    photos: &[Vec<u8>],
+    look: impl Fn(&[u8]) -> Looked,
+) -> Result<(), Box<dyn Error>> {
+    let mut times = Vec::new();
+    for photo in photos {
+        let started = Instant::now();
+        if let Some(found) = look(photo)? {
+            return Err(format!("a code where none is: {found:?}").into());
         }
-        times.sort_unstable();
-        println!(
-            "no code in 12 megapixels, {way}: median {} ms, longest {} ms",
-            times.get(times.len() / 2).copied().unwrap_or_default(),
-            times.last().copied().unwrap_or_default()
-        );
+        times.push(started.elapsed().as_millis());
     }
+    times.sort_unstable();
+    println!(
+        "no code in 12 megapixels, {way}: median {} ms, longest {} ms",
+        times.get(times.len() / 2).copied().unwrap_or_default(),
+        times.last().copied().unwrap_or_default()
+    );
     Ok(())
 }
 
