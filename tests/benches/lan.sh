@@ -34,4 +34,9 @@ mkdir -p /run/sshd 2>/dev/null || true
     -o UsePAM=no -o "PidFile=$work/pid" -o PermitRootLogin=yes
 shell="ssh -p $port -i $work/key -o StrictHostKeyChecking=no -o UserKnownHostsFile=/dev/null -o LogLevel=ERROR"
 echo "load $(cut -d' ' -f1-3 /proc/loadavg), $(nproc) cores"
-"$example" "$work/photos" rsync -a -e "$shell" '127.0.0.1:{from}/' '{to}/'
+# Ours flushes what it received; rsync does so only where it is told to.
+for flushed in "" --fsync; do
+    echo "rsync -a $flushed:"
+    "$example" "$work/photos" rsync -a $flushed -e "$shell" '127.0.0.1:{from}/' '{to}/'
+    rm -rf "$work/photos"
+done

@@ -92,6 +92,7 @@ async fn take(folder: &Path, command: &[String]) {
     *b.host.flush_in.lock().unwrap() = Some(b.disk.folder.path().join("blobs"));
     b.crew.join(&ticket, "taker").await.unwrap();
     b.settled().await;
+    settle_disk();
     let began = Instant::now();
     b.want(&wanted);
     let settled = b.crew.settled(Duration::from_secs(300)).await;
@@ -121,9 +122,15 @@ fn time_command(folder: &Path, command: &[String]) {
             .replace("{to}", &to.display().to_string())
     };
     let words: Vec<String> = command.iter().map(fill).collect();
+    settle_disk();
     let began = Instant::now();
     let status = Command::new(&words[0]).args(&words[1..]).status().unwrap();
     println!("{}: {:?}, {status}", words[0], began.elapsed());
+}
+
+/// What was written before is on the disk, so that nobody waits for it in what is timed.
+fn settle_disk() {
+    let _ = Command::new("sync").status();
 }
 
 fn peak_memory() -> String {
