@@ -158,6 +158,40 @@ fn a_limited_job_reaches_only_whom_it_is_for() {
 }
 
 #[test]
+fn a_limit_holds_at_once_while_everybody_is_connected() {
+    let (bench, phone, desk) = (Device::new(), Device::new(), Device::new());
+    bench.ok(&["job", "new", "First", "--zone", "Etc/UTC"]);
+    bench.admits(&phone, "works", "phone");
+    bench.admits(&desk, "works", "desk");
+    let _all = (bench.sync(), phone.sync(), desk.sync());
+    phone.waits("the first job", &["job", "list"], |j| count(j, "jobs") == 1);
+    desk.waits("the first job", &["job", "list"], |j| count(j, "jobs") == 1);
+    // Made while everybody is connected, it comes.
+    bench.ok(&["job", "new", "Second", "--zone", "Etc/UTC"]);
+    phone.waits("a new job", &["job", "list"], |j| count(j, "jobs") == 2);
+    desk.waits("a new job", &["job", "list"], |j| count(j, "jobs") == 2);
+    // Limited, what is written now goes to the desk and no further.
+    let notes = ["--job", "Second", "note", "list"];
+    let written =
+        |text: &'static str| move |notes: &serde_json::Value| notes.to_string().contains(text);
+    bench.ok(&["--job", "Second", "job", "share", "--with", "desk"]);
+    bench.ok(&["--job", "Second", "note", "add", "for the desk alone"]);
+    let photo = bench.shop.file("a.jpg", picture(8));
+    bench.ok(&["--job", "Second", "photo", "add", &photo]);
+    desk.waits("the note", &notes, written("for the desk alone"));
+    desk.waits("the photo", &["--job", "Second", "photo", "list"], |p| {
+        count(&p["photos"][0], "on_devices") == 2
+    });
+    bench.ok(&["--job", "First", "note", "add", "for all"]);
+    let first = ["--job", "First", "note", "list"];
+    phone.waits("what came after", &first, written("for all"));
+    assert!(!written("for the desk alone")(&phone.json(&notes)));
+    // Open to all again, the phone catches up by itself.
+    bench.ok(&["--job", "Second", "job", "share", "--everyone"]);
+    phone.waits("the note", &notes, written("for the desk alone"));
+}
+
+#[test]
 fn a_device_that_keeps_its_own_photos_fetches_the_others_when_asked() {
     let (bench, phone, desk) = (Device::new(), Device::new(), Device::new());
     bench.ok(&["job", "new", "Order 5", "--zone", "Etc/UTC"]);

@@ -12,7 +12,7 @@ use std::time::Duration;
 use automerge::ChangeHash;
 use futures_util::{FutureExt, StreamExt};
 use samod::{DocHandle, DocumentId};
-use tokio::sync::{Notify, Semaphore};
+use tokio::sync::Notify;
 
 use crate::engine::{Engine, lock};
 use crate::event::Event;
@@ -27,25 +27,16 @@ const DOCUMENTS_MAX: usize = 50_000;
 /// and then ever more rarely.
 const FIND_AGAIN: Duration = Duration::from_millis(10);
 const FIND_AGAIN_MAX: Duration = Duration::from_secs(2);
-/// How many documents are looked for at once: each costs the store work for as long as it is.
-const FINDING_MAX: usize = 256;
+/// How many documents of one device are looked for at once: each costs the store work for as long
+/// as it is.
+pub(crate) const FINDING_EACH: usize = 64;
 /// One that doesn't come in this time makes room for others, and has another turn.
 const FIND_MAX: Duration = Duration::from_secs(60);
 
+#[derive(Default)]
 pub(crate) struct Documents {
     all: Mutex<HashMap<DocumentId, Arc<Document>>>,
     finding: Mutex<HashSet<DocumentId>>,
-    turns: Semaphore,
-}
-
-impl Default for Documents {
-    fn default() -> Self {
-        Self {
-            all: Mutex::default(),
-            finding: Mutex::default(),
-            turns: Semaphore::new(FINDING_MAX),
-        }
-    }
 }
 
 pub(crate) struct Document {
@@ -144,7 +135,13 @@ impl Documents {
             exchange.pending.insert(id.clone(), told);
         }
         match self.get(&id) {
-            Some(document) => document.look.notify_one(),
+            Some(document) => {
+                if engine.host.access(&id, &session.peer) == Access::Unread {
+                    // What it says it has is taken from it.
+                    engine.gate.look_again();
+                }
+                document.look.notify_one();
+            }
             None => self.find(engine, vec![id]),
         }
     }
@@ -182,11 +179,12 @@ impl Documents {
         }
     }
 
-    fn is_promised(&self, engine: &Engine, id: &DocumentId) -> bool {
-        let sessions = engine.all_sessions();
+    /// Of the devices that say to have a document, the one of which the fewest are looked for.
+    fn promised_by(&self, engine: &Engine, id: &DocumentId) -> Option<Arc<Session>> {
+        let sessions = engine.all_sessions().into_iter();
         sessions
-            .iter()
-            .any(|session| lock(&session.exchange).pending.contains_key(id))
+            .filter(|session| lock(&session.exchange).pending.contains_key(id))
+            .max_by_key(|session| session.turns.available_permits())
     }
 
     /// What is not the same on both sides, as sentences.
@@ -201,7 +199,8 @@ impl Documents {
         if writes(ours) {
             for document in &all {
                 let id = document.handle.document_id();
-                if engine.may_have(id, &session.peer) && !document.is_acked(&exchange) {
+                let offered = engine.may_have(id, &session.peer) || document.is_new();
+                if offered && !document.is_acked(&exchange) {
                     let job = engine.host.name_of(id);
                     missing.push(format!("{name} does not have all of the job {job} yet"));
                 }
@@ -209,6 +208,9 @@ impl Documents {
         }
         if writes(theirs) {
             for id in exchange.pending.keys() {
+                if engine.host.access(id, &session.peer) == Access::Denied {
+                    continue;
+                }
                 let fault = self.get(id).and_then(|document| document.fault());
                 let job = engine.host.name_of(id);
                 missing.push(match fault {
@@ -228,6 +230,11 @@ impl Document {
             heads: DocumentHeads::new(self.handle.document_id(), &state.saved),
             turn: state.turn,
         })
+    }
+
+    /// Whether nothing of it has been on the disk yet, so that nobody was told of it.
+    fn is_new(&self) -> bool {
+        lock(&self.state).turn == 0
     }
 
     fn is_acked(&self, exchange: &Exchange) -> bool {
@@ -281,11 +288,15 @@ impl Document {
 
 async fn find(engine: Arc<Engine>, id: DocumentId) {
     let mut pause = FIND_AGAIN;
-    while engine.documents.is_promised(&engine, &id) {
+    while let Some(session) = engine.documents.promised_by(&engine, &id) {
         let found = {
-            let Ok(_turn) = engine.documents.turns.acquire().await else {
+            let Ok(_turn) = session.turns.acquire().await else {
                 break;
             };
+            // It may have gone meanwhile.
+            if engine.documents.promised_by(&engine, &id).is_none() {
+                break;
+            }
             engine.gate.look_again();
             tokio::time::timeout(FIND_MAX, engine.repo.find(id.clone())).await
         };
@@ -318,6 +329,8 @@ async fn watch(
             () = document.look.notified() => {}
         }
         while let Some(Some(())) = changes.next().now_or_never() {}
+        // Before the heads are read: what is contained is then part of what is saved.
+        let contained = document.contained(&engine);
         let heads = document.handle.with_document(|doc| doc.get_heads());
         if heads != last {
             engine.gate.changed(&id);
@@ -326,7 +339,6 @@ async fn watch(
             engine.photos.stir(&engine);
             last.clone_from(&heads);
         }
-        let contained = document.contained(&engine);
         let unsaved = lock(&document.state).saved != heads;
         if unsaved || lock(&document.state).fault.is_some() {
             if let Err(why) = engine.host.saved(&document.handle).await {

@@ -35,9 +35,11 @@ pub fn shown(
 ) -> Result<Shown, PixelsError> {
     let picture = pixels::decode(bytes, kind, long_side.max(timecode::GLANCE))?;
     let (preview, small) = preview::small(&picture, orientation, long_side)?;
+    // A code that can't be looked for costs no more than the code.
+    let time_code = timecode::glance(bytes, kind, orientation, &picture);
     Ok(Shown {
         preview,
         hash: PictureHash::of_upright(small)?,
-        time_code: timecode::glance(bytes, kind, orientation, &picture)?,
+        time_code: time_code.ok().flatten(),
     })
 }

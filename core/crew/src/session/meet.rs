@@ -13,12 +13,13 @@ use std::time::Duration;
 
 use iroh::endpoint::Connection;
 use samod::DocumentId;
-use tokio::sync::mpsc;
+use tokio::sync::{Semaphore, mpsc};
 
 use super::Session;
 use super::greet::{Fault, GREETING_MAX, Greeted, greet_in_time, judge};
 use super::listen::{run, write_all};
 use crate::clock;
+use crate::documents::FINDING_EACH;
 use crate::engine::{Engine, lock, within};
 use crate::error::Refusal;
 use crate::event::Event;
@@ -170,6 +171,7 @@ async fn begin(
         asked_roster: AtomicBool::new(false),
         gave_roster: AtomicBool::new(false),
         places: Mutex::default(),
+        turns: Semaphore::new(FINDING_EACH),
         superseded: AtomicBool::new(false),
     });
     let quiet = first_exchange(engine, &session, &greeted);

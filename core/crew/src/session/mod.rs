@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 use iroh::endpoint::Connection;
 use jiff::Timestamp;
 use samod::DocumentId;
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{Semaphore, mpsc, oneshot};
 
 pub(crate) use self::meet::meet;
 use crate::clock;
@@ -44,6 +44,8 @@ pub(crate) struct Session {
     /// And it was given.
     gave_roster: AtomicBool,
     places: Mutex<Places>,
+    /// For looking for documents that this device has.
+    pub(crate) turns: Semaphore,
     /// Replaced by another session with the same device, which is no parting.
     superseded: AtomicBool,
 }

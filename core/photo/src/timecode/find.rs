@@ -34,10 +34,9 @@ pub struct Found {
 
 impl Found {
     fn in_picture(code: TimeCode, picture: &Pixels, step: usize) -> Found {
-        let long_side = picture.size.width.max(picture.size.height);
         Found {
             code,
-            long_side,
+            long_side: long_side(picture),
             step,
         }
     }
@@ -143,7 +142,11 @@ pub(crate) fn glance(
     orientation: Orientation,
     picture: &Pixels,
 ) -> Result<Option<Found>, PixelsError> {
-    let here = picture.grey().unmirrored(orientation);
+    // Only JPEG is decoded small.
+    let whole = picture.grey();
+    let here = whole
+        .smaller(long_side(&whole).min(CLOSER[0]))?
+        .unmirrored(orientation);
     let (texts, corners) = quircs(&here);
     if let Some(code) = first_code(&texts) {
         return Ok(Some(Found::in_picture(code, &here, 0)));
@@ -151,13 +154,20 @@ pub(crate) fn glance(
     if corners == 0 {
         return Ok(None);
     }
-    for (step, long_side) in CLOSER.into_iter().enumerate() {
-        let closer = grey(bytes, kind, orientation, long_side)?;
+    for (step, side) in CLOSER.into_iter().enumerate() {
+        let closer = match long_side(&whole) >= side {
+            true => whole.smaller(side)?.unmirrored(orientation),
+            false => grey(bytes, kind, orientation, side)?,
+        };
         if let Some(code) = look(&closer, Quircs) {
             return Ok(Some(Found::in_picture(code, &closer, step + 1)));
         }
     }
     Ok(None)
+}
+
+fn long_side(picture: &Pixels) -> u32 {
+    picture.size.width.max(picture.size.height)
 }
 
 /// The picture with its local mean brought to the middle and its local scatter to the same
@@ -255,7 +265,8 @@ fn quircs(grey: &Pixels) -> (Vec<String>, usize) {
             .collect();
         (texts, reader.num_capstones())
     };
-    catch_unwind(AssertUnwindSafe(read)).unwrap_or_default()
+    // What upset the reader may be a code: it is looked at in other sizes too.
+    catch_unwind(AssertUnwindSafe(read)).unwrap_or((Vec::new(), 1))
 }
 
 fn rxing_text(grey: &Pixels) -> Option<String> {

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::{Arc, Weak};
+use std::time::Duration;
 
 use datumtrail_crew::{Access, BlobKind, Host, MemberId, Role, Wanted};
 use futures_util::FutureExt;
@@ -15,6 +16,9 @@ use crate::job::record::{Receipt, RecordId};
 use crate::shop::Shop;
 use crate::shop::folder::Inner;
 use crate::store::blobs::BlobId;
+
+/// How long a document that is on the disk may take to open.
+const PATIENCE: Duration = Duration::from_secs(5);
 
 /// A shop as the engine sees it. It doesn't keep the shop open.
 pub(super) struct ShopHost(pub Weak<Inner>);
@@ -59,17 +63,14 @@ impl Host for ShopHost {
     ) -> BoxFuture<'a, std::result::Result<(), String>> {
         async {
             let inner = self.0.upgrade().ok_or("the shop is closed")?;
-            let saved = inner.storage.confirm(document).await;
-            // Who may have it may have changed with it.
-            let before = inner.needs.last(document.document_id());
-            let now = inner.needs.of(document);
-            let limited = |needs: Arc<Needs>| needs.limited_to.clone();
-            if let Ok(now) = now
-                && before.map(limited) != Some(limited(now))
+            // Who may have it may have changed with it: a limit holds at once.
+            if let Ok(needs) = inner.needs.of(document)
+                && inner.needs.limits_changed(document.document_id(), &needs)
                 && let Some(crew) = inner.crew.get()
             {
                 crew.access_changed();
             }
+            let saved = inner.storage.confirm(document).await;
             saved.map_err(|e| e.to_string())
         }
         .boxed()
@@ -130,15 +131,34 @@ impl Shop {
     pub(super) async fn all_needs(&self) -> Result<Vec<(DocHandle, Arc<Needs>)>> {
         let mut all = Vec::new();
         for id in self.inner.storage.list()? {
-            // A document that can't be read is no reason to share none of the others.
-            let Ok(Some(handle)) = self.inner.repo.find(id).await else {
-                continue;
+            let handle = match self.inner.needs.handle(&id) {
+                Some(handle) => handle,
+                // A document that can't be read, or of which only a part is here, is no reason to
+                // share none of the others.
+                None => match self.wait_for(id).await {
+                    Some(handle) => handle,
+                    None => continue,
+                },
             };
             if let Ok(needs) = self.inner.needs.of(&handle) {
                 all.push((handle, needs));
             }
         }
         Ok(all)
+    }
+
+    async fn wait_for(&self, id: DocumentId) -> Option<DocHandle> {
+        if !self.inner.needs.is_worth_waiting_for(&id) {
+            return None;
+        }
+        let find = self.inner.repo.find(id.clone());
+        match tokio::time::timeout(PATIENCE, find).await {
+            Ok(found) => found.ok()?,
+            Err(_) => {
+                self.inner.needs.did_not_come(id);
+                None
+            }
+        }
     }
 
     /// What this device should hold and doesn't, the most wanted first.
@@ -261,11 +281,14 @@ impl Shop {
 
     /// Whether a blob belongs to a job that the member may have.
     async fn may_fetch(&self, photo: &BlobId, member: &MemberId) -> Result<bool> {
-        let all = self.all_needs().await?;
         let is_it = |p: &PhotoNeed| p.original == *photo || p.preview.as_ref() == Some(photo);
-        Ok(all
-            .iter()
-            .any(|(_, needs)| needs.is_open_to(member) && needs.photos.iter().any(is_it)))
+        let gives = |needs: &Arc<Needs>| needs.is_open_to(member) && needs.photos.iter().any(is_it);
+        // Asked once for each photo that goes out.
+        if self.inner.needs.all_known().iter().any(gives) {
+            return Ok(true);
+        }
+        let all = self.all_needs().await?;
+        Ok(all.iter().any(|(_, needs)| gives(needs)))
     }
 
     /// The originals that this device holds and did not take in itself, each with the other devices

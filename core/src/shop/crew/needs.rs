@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
 use automerge::ChangeHash;
 use datumtrail_crew::MemberId;
@@ -100,13 +101,21 @@ impl Needs {
     }
 }
 
-/// By document: the heads at which it was read, and what it asked.
-type Known = HashMap<DocumentId, (Vec<ChangeHash>, Arc<Needs>)>;
+struct Known {
+    handle: DocHandle,
+    /// The heads at which it was read.
+    heads: Vec<ChangeHash>,
+    needs: Arc<Needs>,
+}
 
 /// The needs of all jobs.
 #[derive(Default)]
 pub struct AllNeeds {
-    known: Mutex<Known>,
+    known: Mutex<HashMap<DocumentId, Known>>,
+    /// The devices that each job was limited to when the engine was last told of it.
+    told: Mutex<HashMap<DocumentId, Option<Vec<String>>>>,
+    /// Documents that did not come in time, and when they were last waited for.
+    stuck: Mutex<HashMap<DocumentId, Instant>>,
 }
 
 impl AllNeeds {
@@ -115,26 +124,76 @@ impl AllNeeds {
     /// # Errors
     /// If the document is not a job.
     pub fn of(&self, handle: &DocHandle) -> Result<Arc<Needs>> {
-        let heads = handle.with_document(|doc| doc.get_heads());
-        if let Some((then, needs)) = self.lock().get(handle.document_id())
-            && *then == heads
-        {
-            return Ok(Arc::clone(needs));
+        let heads = || handle.with_document(|doc| doc.get_heads());
+        let id = handle.document_id();
+        let mut before = heads();
+        loop {
+            if let Some(known) = lock(&self.known).get(id)
+                && known.heads == before
+            {
+                return Ok(Arc::clone(&known.needs));
+            }
+            let needs = Arc::new(Needs::read(handle)?);
+            let now = heads();
+            if now == before {
+                let known = Known {
+                    handle: handle.clone(),
+                    heads: before,
+                    needs: Arc::clone(&needs),
+                };
+                lock(&self.known).insert(id.clone(), known);
+                return Ok(needs);
+            }
+            // It changed while it was read: what was read may be older than what somebody else
+            // has put here.
+            before = now;
         }
-        let needs = Arc::new(Needs::read(handle)?);
-        let entry = (heads, Arc::clone(&needs));
-        self.lock().insert(handle.document_id().clone(), entry);
-        Ok(needs)
     }
 
     /// What was last known of a job, without reading it.
     pub fn last(&self, document: &DocumentId) -> Option<Arc<Needs>> {
-        let known = self.lock();
-        known.get(document).map(|(_, needs)| Arc::clone(needs))
+        let known = lock(&self.known);
+        known.get(document).map(|known| Arc::clone(&known.needs))
     }
 
-    fn lock(&self) -> std::sync::MutexGuard<'_, Known> {
-        // Only whole entries are ever put in.
-        self.known.lock().unwrap_or_else(PoisonError::into_inner)
+    /// The document of a job that was read before.
+    pub fn handle(&self, document: &DocumentId) -> Option<DocHandle> {
+        let known = lock(&self.known);
+        known.get(document).map(|known| known.handle.clone())
     }
+
+    /// What all jobs that were read before ask now.
+    pub fn all_known(&self) -> Vec<Arc<Needs>> {
+        let handles: Vec<DocHandle> = {
+            let known = lock(&self.known);
+            known.values().map(|known| known.handle.clone()).collect()
+        };
+        handles.iter().filter_map(|h| self.of(h).ok()).collect()
+    }
+
+    /// Whether a job is limited to other devices than when this was last asked.
+    pub fn limits_changed(&self, document: &DocumentId, needs: &Needs) -> bool {
+        let now = needs.limited_to.clone();
+        let before = lock(&self.told).insert(document.clone(), now.clone());
+        before != Some(now)
+    }
+
+    /// Whether a document that didn't come is worth waiting for again.
+    pub fn is_worth_waiting_for(&self, document: &DocumentId) -> bool {
+        let stuck = lock(&self.stuck);
+        (stuck.get(document)).is_none_or(|since| since.elapsed() > STUCK)
+    }
+
+    /// A document didn't come in time.
+    pub fn did_not_come(&self, document: DocumentId) {
+        lock(&self.stuck).insert(document, Instant::now());
+    }
+}
+
+/// A document that didn't come is passed over for so long.
+const STUCK: Duration = Duration::from_secs(30);
+
+/// Only whole entries are ever put in.
+fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
