@@ -94,6 +94,12 @@ fn primary_picture(meta: &[u8]) -> Option<Facts> {
         };
         match *name {
             b"ispe" => facts.dimensions = extent(content),
+            b"clap" => {
+                let shown = facts
+                    .dimensions
+                    .and_then(|stored| aperture(content, stored));
+                facts.dimensions = shown.map(|part| part.size).or(facts.dimensions);
+            }
             b"irot" => turn = turn.then(rotation(content)?),
             b"imir" => turn = turn.then(mirror(content)?),
             _ => {}
@@ -102,6 +108,53 @@ fn primary_picture(meta: &[u8]) -> Option<Facts> {
     // These properties are part of the picture; Exif's orientation only repeats them.
     facts.orientation = Some(turn);
     Some(facts)
+}
+
+/// The part of a stored picture that is shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Aperture {
+    pub left: u32,
+    pub top: u32,
+    pub size: Dimensions,
+}
+
+/// ISO/IEC 14496-12, 12.1.4: width, height and the offsets of the middle, each a fraction. Encoders
+/// that pad a picture to whole blocks say with it what of that is the picture.
+fn aperture(mut content: &[u8], stored: Dimensions) -> Option<Aperture> {
+    let mut fraction = || {
+        let above = be_uint(&mut content, 4)? as u32;
+        let below = be_uint(&mut content, 4)? as u32;
+        Some((above, below))
+    };
+    let (width, height) = (fraction()?, fraction()?);
+    let (across, down) = (fraction()?, fraction()?);
+    let signed = |(above, below): (u32, u32)| (above as i32, below);
+    Aperture::new(stored, width, height, signed(across), signed(down))
+}
+
+impl Aperture {
+    /// None where it would not lie in the stored picture.
+    pub fn new(
+        stored: Dimensions,
+        width: (u32, u32),
+        height: (u32, u32),
+        across: (i32, u32),
+        down: (i32, u32),
+    ) -> Option<Aperture> {
+        let side = |(above, below): (u32, u32)| above.checked_div(below);
+        let size = Dimensions::new(side(width)?, side(height)?)?;
+        let start = |stored: u32, shown: u32, (above, below): (i32, u32)| {
+            let room = f64::from(stored.checked_sub(shown)?);
+            let start = (room / 2.0 + f64::from(above) / f64::from(below)).round();
+            // Also no number at all, where `below` is zero.
+            (start >= 0.0 && start <= room).then_some(start as u32)
+        };
+        Some(Aperture {
+            left: start(stored.width, size.width, across)?,
+            top: start(stored.height, size.height, down)?,
+            size,
+        })
+    }
 }
 
 fn primary_item(mut content: &[u8]) -> Option<u64> {
@@ -152,4 +205,36 @@ fn mirror(content: &[u8]) -> Option<Orientation> {
         0 => Orientation::MirrorUpDown,
         _ => Orientation::MirrorSideways,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shown_part_of_a_padded_picture() {
+        let stored = Dimensions::new(64, 64).unwrap();
+        // As libheif 1.23 pads 33 by 17 and 64 by 48.
+        let part = Aperture::new(stored, (33, 1), (17, 1), (-31, 2), (-47, 2)).unwrap();
+        let size = Dimensions::new(33, 17).unwrap();
+        let (left, top) = (0, 0);
+        assert_eq!(part, Aperture { left, top, size });
+        let part = Aperture::new(stored, (64, 1), (48, 1), (0, 2), (16, 2)).unwrap();
+        assert_eq!((part.left, part.top), (0, 16));
+        // Beyond the picture, larger than it, nothing, and no fractions.
+        for (width, across) in [
+            ((32, 1), (33, 1)),
+            ((65, 1), (0, 1)),
+            ((0, 1), (0, 1)),
+            ((32, 0), (0, 1)),
+            ((32, 1), (0, 0)),
+            ((32, 1), (i32::MIN, 1)),
+        ] {
+            assert_eq!(
+                Aperture::new(stored, width, (48, 1), across, (0, 1)),
+                None,
+                "{width:?} {across:?}"
+            );
+        }
+    }
 }

@@ -14,7 +14,7 @@ use crate::orientation::Orientation;
 use crate::time::{CameraTime, TimeSource};
 
 pub(crate) mod boxes;
-mod heif;
+pub(crate) mod heif;
 pub(crate) mod items;
 mod jpeg;
 mod movie;

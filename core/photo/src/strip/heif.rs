@@ -53,12 +53,20 @@ pub(super) fn rewrite(bytes: &[u8], exif: Option<&[u8]>) -> Result<Vec<u8>, &'st
         let place = out.get_mut(range).ok_or(NONSENSE)?;
         match &item.kind {
             b"Exif" => overwrite(place, exif.unwrap_or_default())?,
-            b"mime" | b"uri " => place.fill(b' '),
+            b"mime" | b"uri " => {
+                place.fill(b' ');
+                // Most are XMP, and readers miss its outermost element.
+                if let Some(start) = place.get_mut(..EMPTY_XMP.len()) {
+                    start.copy_from_slice(EMPTY_XMP);
+                }
+            }
             _ => return Err("it holds items of an unknown kind"),
         }
     }
     Ok(out)
 }
+
+const EMPTY_XMP: &[u8] = b"<x:xmpmeta xmlns:x='adobe:ns:meta/'/>";
 
 /// Zeros, so that no name of the old block is left between the new one and the end.
 fn overwrite(place: &mut [u8], block: &[u8]) -> Result<(), &'static str> {
