@@ -4,7 +4,7 @@
 Usage: tests/benches/idle.py [MINUTES]        10 minutes where nothing is said
 
 Needs a release build (cargo build --release -p datumtrail) and root: it runs in a network
-namespace of its own, so that what it counts is theirs alone. DATUMTRAIL names another program.
+namespace of its own, so that what it counts is theirs alone. DATUMTRAIL_BIN names another program.
 """
 
 import os
@@ -16,7 +16,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 TARGET = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
-OURS = os.environ.get("DATUMTRAIL", str(TARGET / "release/datumtrail"))
+OURS = os.environ.get("DATUMTRAIL_BIN", str(TARGET / "release/datumtrail"))
 DEVICES = 5
 
 

@@ -7,21 +7,11 @@
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 
-missing=()
-for pair in rsync:rsync ssh:openssh-client sshd:openssh-server; do
-    PATH=$PATH:/usr/sbin command -v "${pair%%:*}" >/dev/null || missing+=("${pair##*:}")
-done
-if ((${#missing[@]})) && command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
-    apt-get update -qq && apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
-    missing=()
-fi
-if ((${#missing[@]})); then
-    echo "SKIPPED: needs ${missing[*]}"
-    exit 77
-fi
+. tests/benches/common.sh
+need rsync:rsync ssh:openssh-client sshd:openssh-server
 
 cargo build -q --release -p datumtrail-crew --example photos
-example=${CARGO_TARGET_DIR:-target}/release/examples/photos
+example=$target/release/examples/photos
 work=$(mktemp -d)
 trap '[ -e "$work/pid" ] && kill "$(cat "$work/pid")"; rm -rf "$work"' EXIT
 ssh-keygen -q -t ed25519 -N '' -f "$work/host"
@@ -33,7 +23,7 @@ mkdir -p /run/sshd 2>/dev/null || true
     -o ListenAddress=127.0.0.1 -o "AuthorizedKeysFile=$work/authorized" -o StrictModes=no \
     -o UsePAM=no -o "PidFile=$work/pid" -o PermitRootLogin=yes
 shell="ssh -p $port -i $work/key -o StrictHostKeyChecking=no -o UserKnownHostsFile=/dev/null -o LogLevel=ERROR"
-echo "load $(cut -d' ' -f1-3 /proc/loadavg), $(nproc) cores"
+load
 # Ours flushes what it received; rsync does so only where it is told to.
 for flushed in "" --fsync; do
     echo "rsync -a $flushed:"

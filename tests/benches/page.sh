@@ -6,18 +6,15 @@
 # Chromium and what tests/outside/run installs from npm. DEVELOPERS.md has the figures.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
+. tests/benches/common.sh
 photos=${1:-300} rounds=${2:-5}
 export NPM_FOLDER=${NPM_FOLDER:-target/outside/npm}
 if ! command -v chromium >/dev/null || [ ! -d "$NPM_FOLDER/node_modules" ]; then
     echo "SKIPPED: needs chromium, and $NPM_FOLDER as tests/outside/run makes it"
     exit 77
 fi
-target=${CARGO_TARGET_DIR:-target}
 cargo build -q --release -p datumtrail-photo --example bench_photos
-if [ -z "${DATUMTRAIL_BIN:-}" ]; then
-    cargo build -q --release -p datumtrail
-    DATUMTRAIL_BIN=$target/release/datumtrail
-fi
+need_program
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 "$target/release/examples/bench_photos" write "$work/photos" "$photos"
@@ -25,5 +22,5 @@ shop=("$DATUMTRAIL_BIN" --shop "$work/shop")
 "${shop[@]}" job new page --zone Etc/UTC >/dev/null
 "${shop[@]}" photo add "$work/photos" >/dev/null
 "${shop[@]}" export "$work/archive" --for shop >/dev/null
-echo "$photos photos; load $(cut -d' ' -f1-3 /proc/loadavg), $(nproc) cores"
+echo "$photos photos; $(load)"
 node tests/benches/page.mjs "$(command -v chromium)" "$work/archive/data/timeline.html" "$rounds"

@@ -11,28 +11,14 @@ set -euo pipefail
 cd "$(dirname "$0")/../.."
 photos=${1:-200} listed=${2:-10000} rounds=${3:-3}
 
-missing=()
-for pair in exiftool:libimage-exiftool-perl vipsthumbnail:libvips-tools b3sum:b3sum python3:python3; do
-    command -v "${pair%%:*}" >/dev/null || missing+=("${pair##*:}")
-done
-if ((${#missing[@]})) && command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
-    apt-get update -qq && apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
-    missing=()
-fi
-if ((${#missing[@]})); then
-    echo "SKIPPED: needs ${missing[*]}"
-    exit 77
-fi
+. tests/benches/common.sh
+need exiftool:libimage-exiftool-perl vipsthumbnail:libvips-tools b3sum:b3sum python3:python3
 
-target=${CARGO_TARGET_DIR:-target}
 cargo build -q --release -p datumtrail-photo --example bench_photos
 bench=$target/release/examples/bench_photos
-if [ -z "${DATUMTRAIL_BIN:-}" ]; then
-    cargo build -q --release -p datumtrail
-    DATUMTRAIL_BIN=$target/release/datumtrail
-fi
+need_program
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 "$bench" write "$work/photos" "$photos"
-echo "$photos photos, $(du -m "$work/photos" | cut -f1) MB; load $(cut -d' ' -f1-3 /proc/loadavg), $(nproc) cores"
+echo "$photos photos, $(du -m "$work/photos" | cut -f1) MB; $(load)"
 python3 tests/benches/photos.py "$DATUMTRAIL_BIN" "$bench" "$work" "$listed" "$rounds"

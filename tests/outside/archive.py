@@ -7,7 +7,7 @@ packages of tests/outside/packages.json in target/outside/npm, and Chromium.
 
 Usage: tests/outside/archive.py [FOLDER]
 
-FOLDER keeps what is made; without it everything vanishes again. DATUMTRAIL names a program that is
+FOLDER keeps what is made; without it everything vanishes again. DATUMTRAIL_BIN names a program that is
 built already.
 Exit code 0 only if all agree.
 """
@@ -50,8 +50,8 @@ def skip(what):
 
 
 def build():
-    if os.environ.get("DATUMTRAIL"):
-        return os.environ["DATUMTRAIL"]
+    if os.environ.get("DATUMTRAIL_BIN"):
+        return os.environ["DATUMTRAIL_BIN"]
     command = ["cargo", "build", "-q", "-p", "datumtrail", "--message-format=json"]
     lines = subprocess.run(command, cwd=ROOT, check=True, stdout=subprocess.PIPE, text=True).stdout
     for line in lines.splitlines():

@@ -6,7 +6,7 @@ memory. The photos are JPEGs of noise with a comment that fills them up to their
 
 Usage: tests/outside/speed.py [PHOTOS [MEGABYTES]]        200 photos of 5 MB where nothing is said
 
-DATUMTRAIL names another program. Prints seconds, ratios and the most memory used; fails nothing.
+DATUMTRAIL_BIN names another program. Prints seconds, ratios and the most memory used; fails nothing.
 """
 
 import os
@@ -18,7 +18,8 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-OURS = os.environ.get("DATUMTRAIL", str(ROOT / "target/release/datumtrail"))
+TARGET = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
+OURS = os.environ.get("DATUMTRAIL_BIN", str(TARGET / "release/datumtrail"))
 
 
 def photo(path, size):

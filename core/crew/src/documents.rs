@@ -187,6 +187,18 @@ impl Documents {
             .max_by_key(|session| session.turns.available_permits())
     }
 
+    /// The same for a document that is being looked for. With none it no longer is, and whoever
+    /// is told of it now looks anew.
+    fn still_promised_by(&self, engine: &Engine, id: &DocumentId) -> Option<Arc<Session>> {
+        if let Some(session) = self.promised_by(engine, id) {
+            return Some(session);
+        }
+        lock(&self.finding).remove(id);
+        // Told in between, when it seemed to be looked for.
+        let session = self.promised_by(engine, id)?;
+        lock(&self.finding).insert(id.clone()).then_some(session)
+    }
+
     /// What is not the same on both sides, as sentences.
     pub(crate) fn missing(&self, engine: &Engine, session: &Session) -> Vec<String> {
         let mut missing = Vec::new();
@@ -288,14 +300,14 @@ impl Document {
 
 async fn find(engine: Arc<Engine>, id: DocumentId) {
     let mut pause = FIND_AGAIN;
-    while let Some(session) = engine.documents.promised_by(&engine, &id) {
+    while let Some(session) = engine.documents.still_promised_by(&engine, &id) {
         let found = {
             let Ok(_turn) = session.turns.acquire().await else {
                 break;
             };
             // It may have gone meanwhile.
             if engine.documents.promised_by(&engine, &id).is_none() {
-                break;
+                continue;
             }
             engine.gate.look_again();
             tokio::time::timeout(FIND_MAX, engine.repo.find(id.clone())).await

@@ -1,8 +1,11 @@
 //! Devices that don't play by the rules. In here, because they speak the inner protocol.
 
+// What these measure is asked of the system.
+#[cfg(unix)]
 mod blobs;
 #[path = "../tests/common/mod.rs"]
 mod common;
+#[cfg(target_os = "linux")]
 mod floods;
 
 use std::time::{Duration, Instant};
@@ -317,6 +320,7 @@ async fn turncoat(a: &mut Device) -> (Connection, Writer, Reader, Endpoint) {
 }
 
 /// One that has a document store too, so that it counts as connected.
+#[cfg(unix)]
 async fn insider(a: &mut Device) -> (Connection, Writer, Reader, Endpoint, samod::Repo) {
     let (connection, writer, reader, endpoint) = turncoat(a).await;
     let store = samod::Repo::build_tokio()

@@ -82,7 +82,7 @@ pub(crate) struct Pixels {
     pub channels: usize,
     /// The colour profile (ICC).
     pub profile: Option<Vec<u8>>,
-    /// Whether the decoder has turned it already, so that the file's orientation is done.
+    /// Whether it has been turned as the file's orientation says.
     pub is_upright: bool,
 }
 

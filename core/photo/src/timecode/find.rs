@@ -129,9 +129,11 @@ fn grey(
     Ok(picture.grey().shrunk(long_side)?.turned(orientation))
 }
 
-/// The sizes in which [`glance`] looks closer, and what [`crate::shown`] should decode to.
-const CLOSER: [u32; 2] = [1600, 800];
+/// The longer side, in pixels, of a picture to glance at; more is no hindrance.
 pub(crate) const GLANCE: u32 = 800;
+
+/// The sizes in which [`glance`] looks closer.
+const CLOSER: [u32; 2] = [1600, GLANCE];
 
 /// A quick look into a picture that was decoded for other ends too, to [`GLANCE`] or more where the
 /// file has as much. Only where something looks like a corner of a QR code is it looked at again,

@@ -17,6 +17,9 @@ use crate::job::tie::Ties;
 use crate::job::view::JobView;
 use crate::store::blobs::BlobId;
 
+/// A document that didn't come is passed over for so long.
+const STUCK: Duration = Duration::from_secs(30);
+
 /// What a job asks.
 #[derive(Debug, Default)]
 pub struct Needs {
@@ -189,9 +192,6 @@ impl AllNeeds {
         lock(&self.stuck).insert(document, Instant::now());
     }
 }
-
-/// A document that didn't come is passed over for so long.
-const STUCK: Duration = Duration::from_secs(30);
 
 /// Only whole entries are ever put in.
 fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
