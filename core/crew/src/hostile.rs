@@ -5,6 +5,7 @@
 mod blobs;
 #[path = "../tests/common/mod.rs"]
 mod common;
+mod documents;
 #[cfg(target_os = "linux")]
 mod floods;
 
@@ -320,7 +321,6 @@ async fn turncoat(a: &mut Device) -> (Connection, Writer, Reader, Endpoint) {
 }
 
 /// One that has a document store too, so that it counts as connected.
-#[cfg(unix)]
 async fn insider(a: &mut Device) -> (Connection, Writer, Reader, Endpoint, samod::Repo) {
     let (connection, writer, reader, endpoint) = turncoat(a).await;
     let store = samod::Repo::build_tokio()

@@ -34,12 +34,14 @@ pub(crate) fn dial_over(
     let dialer = Once {
         transport: Mutex::new(Some(transport(send, recv, peer))),
     };
-    let once = BackoffConfig {
+    // samod 0.16 may look for the dialer before it has noted it, and counts that as a failure. What
+    // has been handed over once is not handed over again, whatever stands here.
+    let soon = BackoffConfig {
         initial_delay: Duration::from_millis(1),
-        max_delay: Duration::from_millis(1),
-        max_retries: Some(0),
+        max_delay: Duration::from_millis(10),
+        max_retries: Some(10),
     };
-    repo.dial(once, Arc::new(dialer))
+    repo.dial(soon, Arc::new(dialer))
         .map_err(|_| Refusal::Closing)
 }
 

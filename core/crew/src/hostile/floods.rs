@@ -16,7 +16,7 @@ fn memory() -> u64 {
 const LITTLE: u64 = 150_000_000;
 
 /// Sends until it is cut off or `most` messages have gone.
-async fn flood(mut writer: Writer, most: u64, message: impl Fn(u64) -> Control) -> u64 {
+async fn flood(writer: &mut Writer, most: u64, message: impl Fn(u64) -> Control) -> u64 {
     for number in 0..most {
         let message = message(number);
         let write = tokio::time::timeout(Duration::from_secs(5), writer.write(&message));
@@ -30,7 +30,7 @@ async fn flood(mut writer: Writer, most: u64, message: impl Fn(u64) -> Control) 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn questions_without_an_end_whose_answers_nobody_takes_are_cut_off() {
     let mut a = Device::new(1).await;
-    let (connection, writer, _reader, _endpoint, _store) = insider(&mut a).await;
+    let (connection, mut writer, _reader, _endpoint, _store) = insider(&mut a).await;
     let before = memory();
     // Each answer is a kilobyte that is never read.
     let photos = vec![[7; 32]; 1024];
@@ -38,7 +38,7 @@ async fn questions_without_an_end_whose_answers_nobody_takes_are_cut_off() {
         number,
         photos: photos.clone(),
     };
-    let sent = flood(writer, 20_000, ask).await;
+    let sent = flood(&mut writer, 20_000, ask).await;
     assert!(sent < 20_000, "all questions were taken");
     // By us, or by QUIC's own limit on what may lie about unread.
     closed_within(&connection, Duration::from_secs(5)).await;
@@ -49,7 +49,7 @@ async fn questions_without_an_end_whose_answers_nobody_takes_are_cut_off() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn tidings_of_documents_that_nobody_has_take_little_memory() {
     let mut a = Device::new(1).await;
-    let (connection, writer, _reader, _endpoint, _store) = insider(&mut a).await;
+    let (_connection, mut writer, _reader, _endpoint, _store) = insider(&mut a).await;
     let before = memory();
     let told = |number: u64| {
         let mut id = [0; 16];
@@ -59,16 +59,26 @@ async fn tidings_of_documents_that_nobody_has_take_little_memory() {
         let heads = crate::roster::DocumentHeads::new(&document, &[automerge::ChangeHash([9; 32])]);
         Control::Heads(Told { heads, turn: 1 })
     };
-    let sent = flood(writer, 60_000, told).await;
+    let sent = flood(&mut writer, 60_000, told).await;
+    let pending = || {
+        let session = a.crew.engine.all_sessions().pop().unwrap();
+        crate::engine::lock(&session.exchange).pending.len()
+    };
+    // More documents than any shop has; the rest is not noted.
+    eventually("it has read them", || pending() >= 50_000).await;
+    tokio::time::sleep(Duration::from_secs(2)).await;
+    assert_eq!(pending(), 50_000);
     let grown = memory().saturating_sub(before);
     assert!(grown < LITTLE, "{grown} bytes after {sent} messages");
-    connection.close(0u32.into(), b"");
-    // And the device works as before.
+    // And the device works as before, while the other is still there.
     let b = Device::new(2).await;
     a.invite(&b, Role::Works).await;
     connected(&a, &b).await;
     let doc = a.document("x", 1).await;
     assert_eq!(get(&b.find(doc.document_id()).await, "x"), Some(1));
+    // What is new elsewhere is not kept waiting by what it looks for.
+    let doc = b.document("y", 2).await;
+    assert_eq!(get(&a.find(doc.document_id()).await, "y"), Some(2));
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
