@@ -8,8 +8,8 @@ need() {
         PATH=$PATH:/usr/sbin command -v "${pair%%:*}" >/dev/null || missing+=("${pair##*:}")
     done
     if ((${#missing[@]})) && command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
-        apt-get update -qq && apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
-        missing=()
+        apt-get update -qq && apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null &&
+            missing=()
     fi
     if ((${#missing[@]})); then
         echo "SKIPPED: needs ${missing[*]}"
